@@ -1,0 +1,1 @@
+"""Ground floor of the house: words, units, settings, errors; imports nothing above it."""

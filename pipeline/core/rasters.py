@@ -1,0 +1,235 @@
+"""Rasters of water and ground: opened once, sampled for all places together.
+
+No data in its disguises (declared, 0, -9999, anything beyond 10 km, NaN, a constant border) is no
+data; a place outside the file is outside, never a number.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OGR_SKIP", "OGR_VRT")
+os.environ.setdefault("CPL_VSIL_CURL_ALLOWED_EXTENSIONS", "{none}")
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+import rasterio
+from rasterio.features import geometry_mask
+from rasterio.windows import Window, from_bounds
+
+from pipeline.core.errors import UsageError
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+_NO_DATA: Final = -9999.0
+_BEYOND_M: Final = 1e4
+_UNITS: Final = {"m": 1.0, "mm": 0.001, "ft": 0.3048}
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Values of a raster in metres; NaN = no data. Row 0 is north.
+
+    `west_m`, `north_m` are the outer corner, `cell_m` the side of a (square) cell.
+    """
+
+    values_m: FloatArray
+    west_m: float
+    north_m: float
+    cell_m: float
+    name: str
+
+    def cells(self, x_m: FloatArray, y_m: FloatArray) -> tuple[IntArray, IntArray]:
+        """Row and column of places; may lie outside (NaN places give -1)."""
+        col = np.floor((np.asarray(x_m) - self.west_m) / self.cell_m)
+        row = np.floor((self.north_m - np.asarray(y_m)) / self.cell_m)
+        bad = ~(np.isfinite(col) & np.isfinite(row))
+        return (
+            np.where(bad, -1, row).astype(np.int64),
+            np.where(bad, -1, col).astype(np.int64),
+        )
+
+    def is_inside(self, x_m: FloatArray, y_m: FloatArray) -> npt.NDArray[np.bool_]:
+        """Whether places lie within the raster."""
+        row, col = self.cells(x_m, y_m)
+        rows, cols = self.values_m.shape
+        return (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
+
+    def sample(self, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
+        """Value of the cell under each place (m); NaN = no data or outside."""
+        row, col = self.cells(x_m, y_m)
+        inside = self.is_inside(x_m, y_m)
+        out = np.full(row.shape, np.nan)
+        out[inside] = self.values_m[row[inside], col[inside]]
+        return out
+
+    def highest_within(self, x_m: float, y_m: float, radius_m: float) -> tuple[float, float]:
+        """Highest value of the cells within a distance of a place, and how far it is (m).
+
+        A cell counts when its nearest edge lies within the radius. NaN, NaN where none has a
+        value.
+        """
+        window = self._around(x_m, y_m, radius_m)
+        if window is None:
+            return math.nan, math.nan
+        rows, cols = window
+        part = self.values_m[rows, cols]
+        if not np.isfinite(part).any():
+            return math.nan, math.nan
+        cx = self.west_m + np.arange(cols.start, cols.stop) * self.cell_m
+        cy = self.north_m - np.arange(rows.start, rows.stop) * self.cell_m
+        dx = np.maximum(np.maximum(cx - x_m, x_m - (cx + self.cell_m)), 0.0)
+        dy = np.maximum(np.maximum(y_m - cy, (cy - self.cell_m) - y_m), 0.0)
+        away = np.hypot(dx[None, :], dy[:, None])
+        near = np.where((away <= radius_m) & np.isfinite(part), part, -np.inf)
+        best = float(near.max())
+        if best == -np.inf:
+            return math.nan, math.nan
+        return best, float(away[near == best].min())
+
+    def _around(self, x_m: float, y_m: float, radius_m: float) -> tuple[slice, slice] | None:
+        if not (math.isfinite(x_m) and math.isfinite(y_m)):
+            return None
+        rows, cols = self.values_m.shape
+        c1 = math.floor((x_m - radius_m - self.west_m) / self.cell_m)
+        c2 = math.floor((x_m + radius_m - self.west_m) / self.cell_m)
+        r1 = math.floor((self.north_m - y_m - radius_m) / self.cell_m)
+        r2 = math.floor((self.north_m - y_m + radius_m) / self.cell_m)
+        c1, c2, r1, r2 = max(c1, 0), min(c2, cols - 1), max(r1, 0), min(r2, rows - 1)
+        if c1 > c2 or r1 > r2:
+            return None
+        return slice(r1, r2 + 1), slice(c1, c2 + 1)
+
+    def ring(self, shape: Any, cells: int) -> FloatArray:
+        """Values of the cells just outside a footprint, `cells` wide (m)."""
+        west, south, east, north = shape.bounds
+        margin = (cells + 1) * self.cell_m
+        window = self._around(
+            (west + east) / 2, (south + north) / 2,
+            max(east - west, north - south) / 2 + margin,
+        )  # fmt: skip
+        if window is None:
+            return np.empty(0)
+        rows, cols = window
+        transform = rasterio.Affine(
+            self.cell_m, 0.0, self.west_m + cols.start * self.cell_m,
+            0.0, -self.cell_m, self.north_m - rows.start * self.cell_m,
+        )  # fmt: skip
+        size = (rows.stop - rows.start, cols.stop - cols.start)
+        inner = geometry_mask([shape], size, transform, all_touched=True, invert=True)
+        outer = inner.copy()
+        for _ in range(cells):
+            grown = outer.copy()
+            grown[1:] |= outer[:-1]
+            grown[:-1] |= outer[1:]
+            grown[:, 1:] |= outer[:, :-1]
+            grown[:, :-1] |= outer[:, 1:]
+            grown[1:, 1:] |= outer[:-1, :-1]
+            grown[1:, :-1] |= outer[:-1, 1:]
+            grown[:-1, 1:] |= outer[1:, :-1]
+            grown[:-1, :-1] |= outer[1:, 1:]
+            outer = grown
+        part: FloatArray = self.values_m[rows, cols][outer & ~inner]
+        return part
+
+
+def open_grid(
+    path: Path,
+    *,
+    working_crs: str,
+    unit: str = "m",
+    band: int = 1,
+    bounds: tuple[float, float, float, float] | None = None,
+    is_water: bool = True,
+) -> Grid:
+    """Read a raster, or the part of it that the places need.
+
+    Parameters
+    ----------
+    path : Path
+    working_crs : str
+        The raster must be in it: a level is never resampled on the way.
+    unit : str
+        'm', 'mm' or 'ft'.
+    band : int
+        Counted from 1.
+    bounds : tuple of float, optional
+        West, south, east, north of the part wanted (m).
+    is_water : bool
+        Whether 0 means no data (a water level of exactly 0 is a filled blank); ground may be 0.
+
+    Returns
+    -------
+    Grid
+
+    Raises
+    ------
+    UsageError
+        No raster, another coordinate system, no such band, cells that are not square or north-up.
+
+    """
+    try:
+        with rasterio.open(path) as file:
+            _check(file, path, working_crs, band)
+            window = _window(file, bounds)
+            values = file.read(band, window=window).astype(np.float64)
+            transform = file.window_transform(window)
+            declared = file.nodata
+    except rasterio.errors.RasterioError as fault:
+        raise UsageError(f"{path.name} cannot be read as a raster: {fault}.") from None
+    values = _without_no_data(values, declared, is_water=is_water)
+    return Grid(values * _UNITS[unit], transform.c, transform.f, transform.a, path.name)
+
+
+def _check(file: Any, path: Path, working_crs: str, band: int) -> None:
+    if file.crs is None or file.crs != rasterio.crs.CRS.from_user_input(working_crs):
+        named = "no coordinate system" if file.crs is None else str(file.crs)
+        raise UsageError(
+            f"{path.name} is in {named}, the programme works in {working_crs}.",
+            why="Levels are not resampled between systems.",
+            mend="Save the raster in the working system.",
+        )
+    if band > file.count:
+        raise UsageError(f"{path.name} has {file.count} bands, the settings ask for band {band}.")
+    t = file.transform
+    if t.b or t.d or not math.isclose(t.a, -t.e, rel_tol=1e-6):
+        raise UsageError(f"{path.name} has cells that are turned or not square.")
+
+
+def _window(file: Any, bounds: tuple[float, float, float, float] | None) -> Window:
+    whole = Window(0, 0, file.width, file.height)
+    if bounds is None:
+        return whole
+    wanted = from_bounds(*bounds, transform=file.transform)
+    c1, r1 = max(math.floor(wanted.col_off), 0), max(math.floor(wanted.row_off), 0)
+    c2 = min(math.ceil(wanted.col_off + wanted.width), file.width)
+    r2 = min(math.ceil(wanted.row_off + wanted.height), file.height)
+    if c1 >= c2 or r1 >= r2:
+        return Window(0, 0, 1, 1)
+    return Window(c1, r1, c2 - c1, r2 - r1)
+
+
+def _without_no_data(values: FloatArray, declared: float | None, *, is_water: bool) -> FloatArray:
+    bad = ~np.isfinite(values) | (values == _NO_DATA) | (np.abs(values) > _BEYOND_M)
+    if declared is not None and math.isfinite(declared):
+        bad |= values == declared
+    if is_water:
+        bad |= values == 0.0
+    out = np.where(bad, np.nan, values)
+    return _without_border(out) if is_water else out
+
+
+def _without_border(values: FloatArray) -> FloatArray:
+    """A frame of one and the same number all round is padding, not water."""
+    if min(values.shape) < 3:  # noqa: PLR2004 - a frame needs an inside
+        return values
+    frame = np.concatenate([values[0], values[-1], values[1:-1, 0], values[1:-1, -1]])
+    if np.isfinite(frame).all() and np.ptp(frame) == 0.0 and (values[1:-1, 1:-1] != frame[0]).any():
+        return np.where(values == frame[0], np.nan, values)
+    return values

@@ -1,0 +1,296 @@
+"""Programme settings: one TOML file, read once into frozen objects.
+
+Keys carry the contract's names; the unit of each stands in its description. No policy has a
+default (methods law 4): a file that leaves one out is refused with one message.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
+Aep = Annotated[float, Field(gt=0.0, lt=1.0)]
+Metres = Annotated[float, Field(ge=0.0, le=1000.0)]
+
+SourceKind = Literal["level grid", "polygon", "groundwater"]
+Mechanism = Literal["river", "sea", "surface water", "groundwater", "sewer", "reservoir"]
+Defences = Literal["with", "without", "breach", "not stated"]
+
+
+class Section(BaseModel):
+    """A section of the settings: frozen, and no unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Programme(Section):
+    """[programme]: whose programme it is and on which day it is planned."""
+
+    id: str = Field(pattern=r"^[A-Za-z0-9._-]+$")
+    name: str
+    regions: tuple[str, ...]
+    currency: str = Field(pattern=r"^[A-Z]{3}$", description="ISO 4217 code")
+    planning_date: dt.date | None = None
+    critical_classes: tuple[str, ...] = ("ordinary", "important", "vital")
+
+
+class Shift(Section):
+    """[[reference.shift]]: add `add_m` to a height on `datum` to get one on the working datum."""
+
+    datum: str
+    add_m: float
+    u_m: Metres
+    source: str
+
+
+class Reference(Section):
+    """[reference]: the one working coordinate system and the one working height datum."""
+
+    working_crs: str
+    vertical_datum: str
+    regions_file: Path
+    footprints_file: Path | None = None
+    shift: tuple[Shift, ...] = ()
+    max_plan_accuracy_m: Metres = Field(
+        default=1.0, description="worst stated accuracy of a plan transformation that is accepted"
+    )
+
+
+class Gps(Section):
+    """[[surveys.gps]]: files of GPS points; their heights are positions only unless stated."""
+
+    files: tuple[Path, ...]
+    id_field: str = "name"
+    height: Literal["position only", "level"] = "position only"
+    method: str = "phone or handheld"
+
+
+class Surveys(Section):
+    """[surveys]: the survey files and how old a survey or a seal may be."""
+
+    files: tuple[Path, ...]
+    answers: tuple[Path, ...] = ()
+    records: tuple[Path, ...] = ()
+    releases: tuple[Path, ...] = ()
+    aliases: dict[str, str] = Field(default_factory=dict)
+    horizontal_ref: str = ""
+    seal_age_years: float = Field(ge=0)
+    survey_age_years: float = Field(ge=0)
+    gps: tuple[Gps, ...] = ()
+
+
+class Policy(Section):
+    """One policy: design event, climate, defences, freeboard; blank inherits from [flood]."""
+
+    design_aep: Aep | None = None
+    climate: str | None = None
+    defences: Defences | None = None
+    freeboard_m: Metres | None = None
+
+
+class Source(Section):
+    """[[flood.source]]: one file that says how high water stands in one event."""
+
+    id: str
+    kind: SourceKind
+    mechanism: Mechanism
+    aep: Aep | None = Field(
+        default=None, description="annual exceedance probability; a polygon may carry its own"
+    )
+    path: Path
+    band: int = 1
+    layer: str | None = None
+    level_field: str = "level_m"
+    aep_field: str = "aep"
+    unit: Literal["m", "mm", "ft"] = "m"
+    datum: str
+    domain: Path | None = None
+    u_m: Metres | None = None
+    climate: str
+    defences: Defences
+    issued: dt.date
+    freeboard_in_m: Metres = 0.0
+
+
+class Flood(Section):
+    """[flood]: what water the programme plans for. None of the first five has a default."""
+
+    design_aep: Aep
+    climate: str
+    defences: Defences
+    freeboard_m: Metres
+    groundwater: str = Field(
+        description="'surface' (a source of kind groundwater) or 'none known, accepted by ROLE'"
+    )
+    k: float = Field(gt=0.0, description="one-sided limit, 1.645 for 95 %")
+    reference_water_m: Metres
+    link_radius_m: Metres
+    ring_cells: int = Field(ge=1)
+    hole_cells: int = Field(ge=0)
+    policy: dict[str, Policy] = Field(default_factory=dict)
+    source: tuple[Source, ...]
+
+    @model_validator(mode="after")
+    def _groundwater_is_stated(self) -> Flood:
+        has_surface = any(s.kind == "groundwater" for s in self.source)
+        accepted = self.groundwater.startswith("none known, accepted by ")
+        if self.groundwater == "surface" and not has_surface:
+            raise ValueError(
+                "groundwater = 'surface' needs a [[flood.source]] of kind 'groundwater'"
+            )
+        if self.groundwater != "surface" and not accepted:
+            raise ValueError(
+                "groundwater must be 'surface' or 'none known, accepted by ROLE' (a role)"
+            )
+        return self
+
+
+class Ground(Section):
+    """[ground]: the ground model under the survey."""
+
+    path: Path
+    datum: str
+    u_m: Metres
+
+
+class Design(Section):
+    """[design]: the seal's policy."""
+
+    materials: Path
+    layer_mm: float = Field(gt=0, description="policy minimum of the sealant layer (mm)")
+    allowance_frac: dict[str, Fraction] = Field(description="named allowances on net sealant")
+    clearance_mm: float = Field(ge=0, description="gap between separated cables (mm)")
+    objective: Literal["larger first", "least void"] = "larger first"
+    seal_place: Literal["wall", "wall or chamber"] = "wall"
+    water_kg_per_m3: float = Field(default=1000.0, ge=990.0, le=1060.0)
+    cord_out: bool = Field(default=False, description="owner's leave to take draw cords out")
+    separate_cables: bool = Field(description="owner's leave to move cables apart")
+
+
+class Loss(Section):
+    """[value.loss.<site type>]: loss once water is inside; whole currency units and hours."""
+
+    repair: float = Field(ge=0)
+    per_customer_hour: float = Field(ge=0)
+    hours: float = Field(ge=0)
+    backfeed_part_frac: Fraction = 0.5
+
+
+class Reliability(Section):
+    """Chance that a seal holds when water comes; shown as a range."""
+
+    low: Fraction
+    central: Fraction
+    high: Fraction
+
+
+class DiscountStep(Section):
+    """Rate for the years from `from_year` of the works on."""
+
+    from_year: int = Field(ge=1)
+    rate_frac: Fraction
+
+
+class Discount(Section):
+    """A named discount schedule with its vintage."""
+
+    name: str
+    vintage: str
+    steps: tuple[DiscountStep, ...]
+
+
+class HeadLimits(Section):
+    """Allowed differential head above the lowest floor (m) by wall build and floor build."""
+
+    wall: dict[str, Metres]
+    floor: dict[str, Metres]
+
+
+class Value(Section):
+    """[value]: what a wet building costs and how a year's loss becomes a present value."""
+
+    life_years: int = Field(ge=1)
+    loss_to: Literal["society", "company"]
+    discount: Discount
+    tail: Literal["none", "flat"] = "flat"
+    unknown_doors: Literal["benefit unknown", "up to"]
+    reliability: Reliability
+    head_limit_m: HeadLimits
+    asbestos_year: int
+    loss: dict[str, Loss]
+
+
+class Budget(Section):
+    """[[budget]]: money (whole currency units) and crew-days of a region in a year."""
+
+    region: str
+    year: int
+    money: float = Field(ge=0)
+    crew_days: float = Field(ge=0)
+
+
+class Crews(Section):
+    """[crews]: how a crew works and what an hour costs (whole currency units)."""
+
+    hours_per_day: float = Field(gt=0)
+    crew_size: int = Field(ge=1)
+    cost_per_hour: float = Field(ge=0)
+    site_cost: float = Field(ge=0)
+    setup_hours: float = Field(ge=0)
+    base_hours_per_end: float = Field(gt=0)
+    hours_per_100mm_bore: float = Field(ge=0)
+    hours_per_cable: float = Field(ge=0)
+    hours_old_seal: float = Field(ge=0)
+    hours_wet: float = Field(ge=0)
+    travel_factor: float = Field(ge=1)
+    travel_km_per_hour: float = Field(gt=0)
+    first_day: dt.date
+    closed_months: tuple[int, ...] = ()
+
+
+class Buying(Section):
+    """[buying]: the buyer's tables."""
+
+    items: Path
+    prices: Path
+    suppliers: Path
+    depots: Path
+    stock: Path
+    calendar: Path
+    buffer_days: int = Field(ge=0)
+    transport_days: int = Field(ge=0)
+
+
+class Export(Section):
+    """[export]: who reads it, and whether tiles from outside are allowed."""
+
+    profile: Literal["full", "working", "public"] = "full"
+    tiles: str = ""
+
+
+class Settings(Section):
+    """All settings of one programme; paths are absolute after loading."""
+
+    programme: Programme
+    reference: Reference
+    surveys: Surveys
+    flood: Flood
+    ground: Ground
+    design: Design
+    value: Value
+    budget: tuple[Budget, ...]
+    crews: Crews
+    buying: Buying
+    export: Export = Export()
+
+    @property
+    def planning_date(self) -> dt.date:
+        """The planning date (loading refuses settings without one)."""
+        date = self.programme.planning_date
+        if date is None:  # pragma: no cover - load() has made sure
+            raise ValueError("no planning date")
+        return date

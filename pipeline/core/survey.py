@@ -1,0 +1,92 @@
+"""The survey workbook's definition: sheets, columns, house names, units, allowed words.
+
+One file, `data/survey_columns.csv`, feeds the reader, the checks, the template and the data
+dictionary, so that they cannot differ.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Final
+
+# sheet of the workbook -> name of the hand-over table
+TABLE_OF_SHEET: Final = {
+    "visits": "visits",
+    "sites": "sites",
+    "buildings": "buildings",
+    "chambers": "chambers",
+    "entries": "entries",
+    "ducts": "ends",
+    "cables": "cables",
+    "seals_now": "seals",
+    "level_points": "points",
+    "flood_levels": "flood_levels",
+    "observations": "observations",
+    "photos": "photos",
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a survey sheet.
+
+    `kind` is text, id, list, many, number, whole, yesno, date, code or number_or_word; `words`
+    are the allowed words (`@regions`, `@classes`, `@datums` come from settings and workbook).
+    """
+
+    sheet: str
+    heading: str
+    house_name: str
+    kind: str
+    unit: str
+    need: str
+    condition: str
+    words: tuple[str, ...]
+    lo: str
+    hi: str
+    is_key: bool
+    parent: str
+    aliases: tuple[str, ...]
+    assumed: str
+    note: str
+
+
+@cache
+def columns() -> tuple[Column, ...]:
+    """All columns of the definition, in sheet order."""
+    text = resources.files("pipeline.core").joinpath("data/survey_columns.csv").read_text("utf-8")
+    return tuple(
+        Column(
+            sheet=r["sheet"],
+            heading=r["heading"],
+            house_name=r["house_name"],
+            kind=r["kind"],
+            unit=r["unit"],
+            need=r["need"],
+            condition=r["condition"],
+            words=tuple(w for w in r["words"].split("|") if w),
+            lo=r["lo"],
+            hi=r["hi"],
+            is_key=r["is_key"] == "yes",
+            parent=r["parent"],
+            aliases=tuple(a for a in r["aliases"].split("|") if a),
+            assumed=r["assumed"],
+            note=r["note"],
+        )
+        for r in csv.DictReader(text.splitlines())
+    )
+
+
+@cache
+def of_sheet(sheet: str) -> tuple[Column, ...]:
+    """The columns of one sheet."""
+    return tuple(c for c in columns() if c.sheet == sheet)
+
+
+@cache
+def key_of(sheet: str) -> str:
+    """House name of the id column of a sheet."""
+    return next(c.house_name for c in of_sheet(sheet) if c.is_key)

@@ -1,0 +1,1 @@
+"""Designs the seal of every duct end and counts its pieces."""

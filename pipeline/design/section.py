@@ -1,0 +1,257 @@
+"""The cross-section of one end: cables, collars and filler sleeves, and what they leave free."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Final, Literal
+
+import numpy as np
+import shapely
+
+from pipeline.core.materials import Item, Materials
+from pipeline.design.cables import Body, body, settle
+from pipeline.design.geometry import Array, Opening, circles_area_mm2, largest_free_circle_mm
+from pipeline.design.packing import fill
+
+Objective = Literal["larger first", "least void"]
+
+_TIGHT_MM: Final = 0.25  # cables nearer than this close a gap between them
+_ARC_PARTS: Final = 48  # straight parts per quarter circle in the search for closed gaps
+_SHARES: Final = (1.0, 0.5)  # parts of the clearance that are tried, largest first
+
+
+@dataclass(frozen=True)
+class Strand:
+    """One cable (or sub-duct) in the section."""
+
+    cable_id: str
+    cable_class: str
+    covering: str
+    outer_mm: float
+    kind: str  # single, flat touching, trefoil or bundle
+    group_no: int  # strands of one number move as one
+
+
+@dataclass(frozen=True)
+class Sleeve:
+    """A filler sleeve at its place."""
+
+    item_id: str
+    outer_mm: float
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True)
+class Section:
+    """A drawn cross-section; origin at the centre of the opening, y up."""
+
+    hole: Opening
+    strands: tuple[Strand, ...]
+    xy_mm: Array  # (n, 2) centres of the strands
+    collars: dict[int, Item] = field(default_factory=dict)  # by position of the strand
+    sleeves: tuple[Sleeve, ...] = ()
+    arrangement: str = "empty"
+    free_circle_mm: float = 0.0  # the worse of both arrangements
+    has_closed_gap: bool = False
+
+    @property
+    def cables_area_mm2(self) -> float:
+        """Area of all strands (mm2), from true sizes."""
+        return circles_area_mm2(_outer(self.strands))
+
+
+def draw(
+    hole: Opening, strands: Sequence[Strand], *, materials: Materials, rule: SectionRule
+) -> Section | None:
+    """Draw the cross-section of an end.
+
+    Parameters
+    ----------
+    hole : Opening
+    strands : sequence of Strand
+    materials : Materials
+    rule : SectionRule
+        Leave to move cables apart, clearance and objective.
+
+    Returns
+    -------
+    Section or None
+        None when the cables find no place in the opening.
+    """
+    strands = tuple(strands)
+    outer = _outer(strands)
+    found = settle(hole, _bodies(strands, outer))
+    if found is None:
+        return None
+    circle = largest_free_circle_mm(hole, found, outer / 2.0)
+    xy, words, collars = found, "as found" if strands else "empty", dict[int, Item]()
+    if rule.may_separate and strands:
+        apart = _separate(hole, strands, materials, rule.clearance_mm)
+        if apart is not None:
+            xy, share_mm, collars = apart
+            words = f"separated to {share_mm:g} mm"
+            circle = max(circle, largest_free_circle_mm(hole, xy, outer / 2.0))
+    size = _with_collars(outer, collars)
+    return Section(
+        hole,
+        strands,
+        xy,
+        collars,
+        _sleeves(hole, xy, size, materials.sleeves, rule.objective),
+        words,
+        circle,
+        has_closed_gap(hole, xy, outer / 2.0, nozzle_mm=materials.sealant.nozzle_mm),
+    )
+
+
+@dataclass(frozen=True)
+class SectionRule:
+    """What the settings say about cross-sections."""
+
+    may_separate: bool
+    clearance_mm: float
+    objective: Objective
+
+
+def _outer(strands: Sequence[Strand]) -> Array:
+    return np.array([s.outer_mm for s in strands], dtype=np.float64)
+
+
+def _bodies(strands: Sequence[Strand], outer: Array) -> list[Body]:
+    groups: dict[int, list[int]] = {}
+    for i, strand in enumerate(strands):
+        groups.setdefault(strand.group_no, []).append(i)
+    return [
+        body(strands[members[0]].kind, members, [float(outer[i]) / 2.0 for i in members])
+        for members in groups.values()
+    ]
+
+
+def _separate(
+    hole: Opening, strands: Sequence[Strand], materials: Materials, clearance_mm: float
+) -> tuple[Array, float, dict[int, Item]] | None:
+    """Centres with cables moved apart and small ones in collars; None when there is no room."""
+    outer = _outer(strands)
+    collars = _collars(strands, materials)
+    for share in _SHARES:
+        for wanted in (collars, {}) if collars else ({},):
+            bodies = _bodies(strands, _with_collars(outer, wanted))
+            xy = settle(hole, bodies, spread_mm=clearance_mm * share)
+            if xy is not None:
+                return xy, clearance_mm * share, dict(wanted)
+    return None
+
+
+def _collars(strands: Sequence[Strand], materials: Materials) -> dict[int, Item]:
+    """The smallest collar whose bore takes each small cable that lies alone."""
+    out: dict[int, Item] = {}
+    for i, strand in enumerate(strands):
+        if strand.kind != "single" or strand.outer_mm > materials.filler.collar_up_to_mm:
+            continue
+        for item in materials.collars:
+            if materials.filler.bore_mm(item.outer_mm or 0.0) >= strand.outer_mm:
+                out[i] = item
+                break
+    return out
+
+
+def _with_collars(outer: Array, collars: dict[int, Item]) -> Array:
+    size = outer.copy()
+    for i, item in collars.items():
+        size[i] = item.outer_mm or size[i]
+    return size
+
+
+def _sleeves(
+    hole: Opening, xy: Array, outer: Array, items: Sequence[Item], objective: Objective
+) -> tuple[Sleeve, ...]:
+    """Sleeves for the rest of the opening, packed with the opening down and the circles up."""
+    key = (
+        (np.floor(2.0 * hole.half_x_mm), np.floor(2.0 * hole.half_y_mm), hole.is_round),
+        hole.corner_mm > 0.0,
+        tuple((round(float(x), 6), round(float(y), 6)) for x, y in xy),
+        tuple(float(d) for d in np.ceil(np.round(outer, 6))),
+        tuple((i.id, float(i.outer_mm or 0.0)) for i in items),
+    )
+    return _packed(key, objective)
+
+
+@lru_cache(maxsize=4096)
+def _packed(
+    key: tuple[
+        tuple[float, float, bool],
+        bool,
+        tuple[tuple[float, float], ...],
+        tuple[float, ...],
+        tuple[tuple[str, float], ...],
+    ],
+    objective: Objective,
+) -> tuple[Sleeve, ...]:
+    (width, height, _), has_corner, centres, outer, items = key
+    corner = min(width, height) / 2.0 if has_corner else 0.0
+    hole = Opening(width / 2.0, height / 2.0, corner)
+    xy = np.array(centres, dtype=np.float64).reshape(-1, 2)
+    radii = np.array(outer, dtype=np.float64) / 2.0
+    starts = range(len(items)) if objective == "least void" else range(1)
+    tries = [_stages(hole, xy, radii, items[start:]) for start in starts]
+    # least void: largest area of sleeves; ties: fewer pieces, then the larger sizes
+    return min(tries, key=lambda s: (-round(sum(p.outer_mm**2 for p in s), 6), len(s)))
+
+
+def _stages(
+    hole: Opening, xy: Array, radii: Array, items: Sequence[tuple[str, float]]
+) -> tuple[Sleeve, ...]:
+    out: list[Sleeve] = []
+    for item_id, outer_mm in items:
+        added = fill(hole, xy, radii, outer_mm / 2.0)
+        xy = np.vstack([xy, added])
+        radii = np.concatenate([radii, np.full(len(added), outer_mm / 2.0)])
+        out += [Sleeve(item_id, outer_mm, float(x), float(y)) for x, y in added]
+    return tuple(out)
+
+
+def has_closed_gap(hole: Opening, xy_mm: Array, radii_mm: Array, *, nozzle_mm: float) -> bool:
+    """True when the cables close off a gap that a nozzle cannot enter.
+
+    Parameters
+    ----------
+    hole : Opening
+    xy_mm, radii_mm : array (n, 2), (n,)
+        The cables (mm).
+    nozzle_mm : float
+        Outside of the nozzle (mm).
+
+    Returns
+    -------
+    bool
+
+    Notes
+    -----
+    Cables nearer than 0.25 mm to each other or to the wall close the gap between them (house
+    rule). Wedges that open into a wider space are filled from there and do not count.
+    """
+    if len(radii_mm) == 0:
+        return False
+    rest = outline(hole).difference(
+        shapely.union_all(
+            shapely.buffer(
+                shapely.points(xy_mm), radii_mm + _TIGHT_MM / 2.0, quad_segs=_ARC_PARTS
+            )
+        )
+    )
+    # the wall closes a gap in the same way
+    rest = rest.intersection(outline(hole.inset(_TIGHT_MM / 2.0)))
+    parts = [p for p in shapely.get_parts(rest) if p.area > 1.0]
+    return any(p.buffer(-nozzle_mm / 2.0).is_empty for p in parts)
+
+
+def outline(hole: Opening) -> shapely.Polygon:
+    """The opening as a polygon (mm), arcs in straight parts."""
+    if hole.is_round:
+        return shapely.Point(0.0, 0.0).buffer(hole.corner_mm, quad_segs=_ARC_PARTS)
+    cx, cy = hole.half_x_mm - hole.corner_mm, hole.half_y_mm - hole.corner_mm
+    core = shapely.MultiPoint([(-cx, -cy), (-cx, cy), (cx, -cy), (cx, cy)]).convex_hull
+    return core.buffer(hole.corner_mm, quad_segs=_ARC_PARTS) if hole.corner_mm else core

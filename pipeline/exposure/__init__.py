@@ -1,0 +1,62 @@
+"""Follows the water from where it stands to every opening."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from pipeline.core.progress import Progress, silent
+from pipeline.core.settings import Settings
+from pipeline.exposure.links import Link, make_links
+from pipeline.exposure.reach import reach_tables
+from pipeline.tables import Tables, blank
+
+
+def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent) -> Tables:
+    """Find which openings the water gets to, by which way, and from what level on.
+
+    Parameters
+    ----------
+    tables : Tables
+        Survey tables, levels, floods, policies and ground.
+    settings : Settings
+    progress : Progress
+
+    Returns
+    -------
+    Tables
+        links, reach, reach_sources.
+
+    """
+    links = make_links(tables, settings)
+    reach, sources = reach_tables(tables, links, settings, progress)
+    return {
+        "links": pd.DataFrame([_row(link) for link in links]) if links else blank("links"),
+        "reach": reach if len(reach) else blank("reach"),
+        "reach_sources": sources if len(sources) else blank("reach_sources"),
+    }
+
+
+def _row(link: Link) -> dict[str, Any]:
+    known = [h.level_m for h in link.crests]
+    return {
+        "link_id": link.link_id,
+        "kind": link.kind,
+        "end_a_id": link.end_a,
+        "end_b_id": link.end_b or None,
+        "place_a_id": link.place_a,
+        "place_b_id": link.place_b or None,
+        "crest_level_m": max(known) if known else math.nan,
+        "lowest_invert_m": link.lowest_invert_m,
+        "proof": link.proof or None,
+        "is_proved": link.is_proved,
+        "is_blocked": bool(link.blocked_by),
+        "blocked_by": link.blocked_by or None,
+        "length_m": link.length_m,
+        "note": "; ".join(link.notes) or None,
+    }
+
+
+__all__ = ["exposure"]

@@ -1,0 +1,197 @@
+"""Where water stands: the design level and the level-chance curve of every place and mechanism."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from pipeline.core import contract
+from pipeline.core.curves import chance_of_level
+from pipeline.exposure.links import text
+from pipeline.tables import Tables
+
+SURFACE: Final = ("river", "sea", "surface water", "reservoir")
+DRAIN: Final = ("sewer", "river", "sea")
+GROUNDWATER: Final = "groundwater"
+SEEN: Final = "seen water"
+EVERY_EVENT: Final = -1.0
+_UNSTATED: Final = ("unknown", "not stated", "")
+
+
+@dataclass(frozen=True)
+class Policy:
+    """Design event, states and freeboard; openings of sites with the same policy share a search."""
+
+    design_aep: float
+    climate: str
+    defences: str
+    freeboard_m: float
+
+
+@dataclass(frozen=True)
+class Water:
+    """One mechanism at one place: its events, and what the design event says.
+
+    `levels_m` and `aeps` are the curve (frequent to rare); `is_bound` marks the events that were
+    dry, for which the level is the ground. `design_m` is NaN when the place stays dry or is not
+    modelled; `is_modelled` tells these two apart.
+    """
+
+    mechanism: str
+    place_id: str
+    levels_m: tuple[float, ...] = ()
+    aeps: tuple[float, ...] = ()
+    design_m: float = math.nan
+    design_u_m: float = math.nan
+    is_nearest: bool = False
+    is_modelled: bool = False
+    rarest_m: float = math.nan
+    source_id: str = ""
+
+    def chance(self, wanted_m: float, most_frequent: float) -> tuple[float, str]:
+        """Chance a year that the water reaches a level, and whether that is only a bound."""
+        if not self.aeps:
+            if not math.isnan(self.design_m) and self.design_m >= wanted_m:
+                return most_frequent, "more often than"
+            return 0.0, ""
+        if not math.isfinite(wanted_m):
+            return self.aeps[0], "more often than"
+        chance, bound = chance_of_level(
+            np.array(self.levels_m), np.array(self.aeps), np.array([wanted_m])
+        )
+        return float(chance[0]), str(bound[0])
+
+
+class Waters:
+    """All water under one policy, by place and mechanism."""
+
+    def __init__(self, tables: Tables, policy: Policy) -> None:
+        self.policy = policy
+        floods = tables["floods"]
+        rows = floods[[_matches(c, d, policy) for c, d in
+                       zip(floods["climate"], floods["defences"], strict=True)]]
+        self._by: dict[tuple[str, str], Water] = {}
+        for (place, mechanism), group in rows.groupby(["place_id", "mechanism"], sort=True):
+            self._by[str(place), str(mechanism)] = _water(
+                str(place), str(mechanism), group, policy
+            )
+        aeps = rows.loc[rows["aep_per_year"] > 0, "aep_per_year"]
+        self.most_frequent = float(aeps.max()) if len(aeps) else policy.design_aep
+
+    def at(self, place: str, mechanisms: Iterable[str]) -> list[Water]:
+        """Waters of a place, one per mechanism that it has."""
+        return [self._by[place, m] for m in mechanisms if (place, m) in self._by]
+
+    def is_modelled(self, place: str) -> bool:
+        """Whether any surface mechanism says something of the place at the design event."""
+        return any(w.is_modelled for w in self.at(place, SURFACE))
+
+    def highest(self, places: Iterable[str], mechanisms: Iterable[str]) -> Water | None:
+        """The water that stands highest at the design event over some places."""
+        wanted = tuple(mechanisms)
+        found = [w for p in places for w in self.at(p, wanted) if not math.isnan(w.design_m)]
+        return max(found, key=lambda w: (w.design_m, w.place_id), default=None)
+
+
+def _matches(climate: object, defences: object, policy: Policy) -> bool:
+    """Whether a source's states are the policy's; unstated ones count as extra water."""
+    c, d = text(climate).casefold(), text(defences).casefold()
+    return (c == policy.climate.casefold() or c in _UNSTATED) and (
+        d == policy.defences.casefold() or d in _UNSTATED
+    )
+
+
+def _is_stated(row: dict[str, object]) -> bool:
+    return text(row["climate"]).casefold() not in _UNSTATED and (
+        text(row["defences"]).casefold() not in _UNSTATED
+    )
+
+
+def _water(place: str, mechanism: str, group: pd.DataFrame, policy: Policy) -> Water:
+    events: dict[float, dict[str, object]] = {}
+    bounds: dict[float, float] = {}
+    modelled: set[float] = set()
+    constant: dict[str, object] | None = None
+    for row in group.to_dict("records"):
+        aep, level = float(row["aep_per_year"]), float(row["level_m"])
+        if aep == EVERY_EVENT:
+            if not math.isnan(level) and (constant is None or level > float(str(constant["level_m"]))):
+                constant = row
+            continue
+        if aep <= 0:
+            continue
+        if row["answer"] != contract.NOT_MODELLED and _is_stated(row):
+            modelled.add(aep)
+        if not math.isnan(level):
+            if aep not in events or level > float(str(events[aep]["level_m"])):
+                events[aep] = row
+        elif row["answer"] == contract.DRY and not math.isnan(float(row["ground_m"])):
+            bounds[aep] = min(bounds.get(aep, math.inf), float(row["ground_m"]))
+    if constant is not None and not events:
+        level = float(str(constant["level_m"]))
+        return Water(
+            mechanism, place, design_m=level, design_u_m=_number(constant["u_m"]),
+            is_modelled=True, rarest_m=level, source_id=text(constant["source_id"]),
+        )  # fmt: skip
+    return _curve(place, mechanism, events, bounds, modelled, policy)
+
+
+def _curve(
+    place: str,
+    mechanism: str,
+    events: dict[float, dict[str, object]],
+    bounds: dict[float, float],
+    modelled: set[float],
+    policy: Policy,
+) -> Water:
+    levels = {aep: float(str(row["level_m"])) for aep, row in events.items()}
+    known = {**bounds, **levels}
+    aeps = sorted(known, reverse=True)
+    design = next((a for a in levels if math.isclose(a, policy.design_aep, rel_tol=1e-6)), None)
+    exact = next((a for a in modelled if math.isclose(a, policy.design_aep, rel_tol=1e-6)), None)
+    row = events[design] if design is not None else None
+    level = levels[design] if design is not None else _between(levels, modelled, policy.design_aep)
+    if row is None and not math.isnan(level):
+        row = events[min(levels)]
+    within = bool(modelled) and min(modelled) <= policy.design_aep <= max(modelled)
+    return Water(
+        mechanism,
+        place,
+        levels_m=tuple(np.maximum.accumulate([known[a] for a in aeps]).tolist()) if aeps else (),
+        aeps=tuple(aeps) if levels else (),
+        design_m=level,
+        design_u_m=_number(row["u_m"]) if row is not None else math.nan,
+        is_nearest=bool(row["is_nearest"]) if row is not None else False,
+        is_modelled=exact is not None or within,
+        rarest_m=max(levels.values(), default=math.nan),
+        source_id=text(row["source_id"]) if row is not None else "",
+    )
+
+
+def _between(levels: dict[float, float], modelled: set[float], aep: float) -> float:
+    """Design level between two modelled events, linear in log chance; NaN beyond them.
+
+    Where the next more frequent event is dry or missing, the next rarer one stands for it: never
+    less than what is known.
+    """
+    if any(math.isclose(a, aep, rel_tol=1e-6) for a in modelled):
+        return math.nan  # the design event was modelled, and is dry here
+    rarer = [a for a in levels if a < aep]
+    if not rarer:
+        return math.nan
+    low = max(rarer)
+    oftener = [a for a in levels if a > aep]
+    if not oftener:
+        return levels[low]
+    high = min(oftener)
+    share = (math.log(high) - math.log(aep)) / (math.log(high) - math.log(low))
+    return levels[high] + share * (levels[low] - levels[high])
+
+
+def _number(value: object) -> float:
+    return math.nan if value is None or pd.isna(value) else float(str(value))

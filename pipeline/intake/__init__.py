@@ -1,0 +1,97 @@
+"""Reads surveys, GPS points and flood files into survey tables and findings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline.core.findings import Finding
+from pipeline.core.findings import table as findings_table
+from pipeline.core.progress import Progress, silent
+from pipeline.core.settings import Settings
+from pipeline.intake.assemble import apply_checks, derived, tables_of
+from pipeline.intake.delivery import Delivered, deliver
+from pipeline.intake.layers import read_gps, read_layers
+from pipeline.intake.positions import Where, fill_buildings, match_gps
+from pipeline.intake.whole import newest, say_blanks, say_doubles, say_ids, say_missing_sheets
+from pipeline.tables import Tables, blank
+
+
+def intake(settings: Settings, *, progress: Progress = silent) -> Tables:
+    """Read everything that the settings name.
+
+    Parameters
+    ----------
+    settings : Settings
+    progress : Progress
+
+    Returns
+    -------
+    Tables
+        Survey tables, columns, counts, gps_points, findings and the map layers.
+
+    """
+    layers = read_layers(settings)
+    delivered = deliver(settings.surveys.files, settings, progress)
+    points, findings = read_gps(settings)
+    return _finish(delivered, settings, layers=layers, points=points, findings=findings)
+
+
+def check(files: Sequence[Path], settings: Settings | None = None) -> Tables:
+    """Read surveys alone, without places: what `stanch check` does without a config.
+
+    Parameters
+    ----------
+    files : sequence of Path
+    settings : Settings, optional
+
+    Returns
+    -------
+    Tables
+
+    """
+    delivered = deliver(files, settings, silent)
+    return _finish(delivered, settings, layers=None, points=pd.DataFrame(), findings=[])
+
+
+def _finish(
+    delivered: Delivered,
+    settings: Settings | None,
+    *,
+    layers: dict[str, Any] | None,
+    points: pd.DataFrame,
+    findings: list[Finding],
+) -> Tables:
+    sheets = delivered.sheets
+    say_ids(sheets)
+    say_doubles(sheets)
+    rows, versions = newest(sheets)
+    findings = [*findings, *delivered.findings, *versions,
+                *say_missing_sheets(sheets, delivered.files)]  # fmt: skip
+    shown = layers or {}
+    if settings is not None and layers is not None:
+        where = Where(settings, layers["regions"], delivered.abouts)
+        for sheet in sheets:
+            if sheet.sheet in ("sites", "buildings", "chambers"):
+                for row in sheet.rows:
+                    where.place(sheet, row)
+        points, lost = match_gps(points, rows, sheets)
+        findings += lost
+        fill_buildings(rows, layers["footprints"])
+    say_blanks(sheets)
+    derived(rows)
+    frames, checked = apply_checks(rows, sheets, settings, shown, delivered.abouts)
+    findings += [f for s in sheets for f in s.findings] + checked
+    out = tables_of(frames, sheets, points)
+    out["findings"] = findings_table(findings)
+    if not len(findings):
+        out["findings"] = blank("findings")
+    for name in ("regions", "footprints", "flood_polygons", "flood_domains"):
+        out[name] = shown[name] if name in shown else blank(name)
+    return out
+
+
+__all__ = ["check", "intake"]

@@ -1,0 +1,242 @@
+"""From typed rows to hand-over tables: derived columns, unlisted ways, checks, counts."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any, Final
+
+import pandas as pd
+
+from pipeline.core import contract
+from pipeline.core.cells import cell_name
+from pipeline.core.findings import Cell, Finding
+from pipeline.core.settings import Settings
+from pipeline.core.survey import TABLE_OF_SHEET
+from pipeline.intake.checks import run_checks
+from pipeline.intake.context import Context
+from pipeline.intake.rows import Row, TypedSheet
+from pipeline.tables import REGISTRY, Tables, blank
+
+_SHEET_OF_TABLE: Final = {table: sheet for sheet, table in TABLE_OF_SHEET.items()}
+_ONE_IN: Final = re.compile(r"^1\s*(?:in|/|:)\s*([\d.,]+)", re.IGNORECASE)
+_PERCENT: Final = re.compile(r"^([\d.,]+)\s*%")
+_PAST: Final = re.compile(r"^past\s*:?\s*(.+)$", re.IGNORECASE)
+_METRES_IN: Final = re.compile(r"yes\s*:?\s*([\d.,]+)\s*m?", re.IGNORECASE)
+
+
+def derived(rows: dict[str, list[Row]]) -> None:
+    """Fill what a row means beyond its cells: building and site of an end, region of a chamber."""
+    sites = {r.key: r.values for r in rows["sites"]}
+    buildings = {r.key: r.values for r in rows["buildings"]}
+    chambers = {r.key: r.values for r in rows["chambers"]}
+    entries = {r.key: r.values for r in rows["entries"]}
+    for row in rows["chambers"]:
+        site = str(row.values.get("site_id") or "")
+        street = site.split("-", 1)[1] if site.upper().startswith("STREET-") else None
+        row.values["region"] = street or sites.get(site, {}).get("region")
+    for row in rows["ducts"]:
+        place = str(row.values.get("place_id") or "")
+        entry, chamber = entries.get(place), chambers.get(place)
+        building = str(entry.get("building_id") or "") if entry else ""
+        row.values["building_id"] = building or None
+        site = buildings.get(building, {}).get("site_id") if entry else None
+        row.values["site_id"] = site or (chamber or {}).get("site_id")
+        if row.values.get("place_kind") is None and (entry or chamber):
+            row.values["place_kind"] = "entry" if entry else "chamber"
+        row.values["is_unlisted"] = False
+    for row in rows["flood_levels"]:
+        _event(row)
+    _unlisted(rows)
+
+
+def _event(row: Row) -> None:
+    """Chance a year from '1 %', '1 in 100', or the date of a past flood."""
+    text = str(row.values.get("event") or "").strip()
+    row.values["aep_per_year"] = None
+    if found := _ONE_IN.match(text):
+        row.values["aep_per_year"] = 1.0 / float(found.group(1).replace(",", ""))
+    elif found := _PERCENT.match(text):
+        row.values["aep_per_year"] = float(found.group(1).replace(",", ".")) / 100.0
+    elif found := _PAST.match(text):
+        row.values["past_date"] = found.group(1).strip()
+    elif re.fullmatch(r"0?\.\d+|[\d.]+", text) and 0 < float(text) < 1:
+        # a cell formatted as per cent holds the fraction itself
+        row.values["aep_per_year"] = float(text)
+    aep = row.values["aep_per_year"]
+    if aep is not None and not 0 < aep < 1:
+        row.values["aep_per_year"] = None
+    raw = row.raws.get("freeboard_in", "")
+    if found := _METRES_IN.match(raw):
+        row.values["freeboard_in_m"] = float(found.group(1).replace(",", "."))
+        row.values["freeboard_in"] = "yes"
+    raw = row.raws.get("climate", "")
+    if ":" in raw and raw.casefold().startswith("included"):
+        row.values["climate"] = "included"
+        row.values["climate_name"] = raw.split(":", 1)[1].strip()
+    applies = str(row.values.get("applies_to") or "")
+    if pair := re.fullmatch(r"\s*([\d.]+)\s*,\s*([\d.]+)\s*", applies):
+        row.values["x_m"], row.values["y_m"] = (float(v) for v in pair.groups())
+
+
+def _unlisted(rows: dict[str, list[Row]]) -> None:
+    """Ways that were counted but have no row stay open: a row of their own for each."""
+    listed: dict[str, int] = {}
+    for row in rows["ducts"]:
+        place = str(row.values.get("place_id") or "")
+        listed[place] = listed.get(place, 0) + 1
+    buildings = {r.key: r.values for r in rows["buildings"]}
+    for sheet, kind in (("entries", "entry"), ("chambers", "chamber")):
+        for place in rows[sheet]:
+            seen = place.values.get("ways_seen_count")
+            for i in range(int(seen or 0) - listed.get(place.key, 0)):
+                rows["ducts"].append(_unlisted_row(place, kind, i + 1, buildings))
+
+
+def _unlisted_row(
+    place: Row, kind: str, number: int, buildings: dict[str, dict[str, Any]]
+) -> Row:
+    building = place.values.get("building_id") if kind == "entry" else None
+    site = (
+        buildings.get(str(building), {}).get("site_id")
+        if kind == "entry"
+        else place.values.get("site_id")
+    )
+    values = {
+        "end_id": f"{place.key}/unlisted-{number}",
+        "place_kind": kind,
+        "place_id": place.key,
+        "face": place.values.get("face"),
+        "seen": "counted only",
+        "is_unlisted": True,
+        "building_id": building,
+        "site_id": site,
+    }
+    return Row(place.file, place.sheet_name, "ducts", place.row, values, {})
+
+
+def frames_of(rows: dict[str, list[Row]]) -> dict[str, pd.DataFrame]:
+    """Typed frames by table name; index labels follow the rows."""
+    out = {}
+    for sheet, name in TABLE_OF_SHEET.items():
+        spec = REGISTRY[name]
+        records = [
+            {
+                "file": r.file,
+                "sheet": r.sheet_name,
+                "row": r.row,
+                "row_state": r.state,
+                "stopped": ";".join(r.stopped) or None,
+                **{k: v for k, v in r.values.items() if k in spec.names},
+            }
+            for r in rows[sheet]
+        ]
+        frame = pd.DataFrame(records, columns=list(spec.names))
+        for col in spec.columns:
+            if col.kind == "real":
+                frame[col.name] = pd.to_numeric(frame[col.name])
+            elif col.kind == "whole":
+                frame[col.name] = frame[col.name].astype("Int64")
+            elif col.kind == "flag":
+                frame[col.name] = frame[col.name].astype("boolean")
+        out[name] = frame
+    return out
+
+
+def apply_checks(
+    rows: dict[str, list[Row]],
+    sheets: list[TypedSheet],
+    settings: Settings | None,
+    layers: Mapping[str, Any],
+    abouts: Mapping[str, Mapping[str, str]],
+) -> tuple[dict[str, pd.DataFrame], list[Finding]]:
+    """Run the checks over the typed survey; STOPs blank their values, rows change state."""
+    frames = frames_of(rows)
+    by_place = {(s.file, s.name): s for s in sheets}
+
+    def row_of(table: str, index: int) -> Row:
+        return rows[_SHEET_OF_TABLE[table]][index]
+
+    def cell(table: str, index: int, column: str) -> Cell:
+        row = row_of(table, index)
+        sheet = by_place.get((row.file, row.sheet_name))
+        if sheet is None:
+            return Cell(file=row.file, sheet=row.sheet_name, row=row.row, column=column)
+        letter = sheet.letters.get(column, "")
+        return Cell(file=row.file, sheet=row.sheet_name, row=row.row, column=column,
+                    cell=cell_name(letter, row.row) if letter else "")  # fmt: skip
+
+    def raw(table: str, index: int, column: str) -> str:
+        return row_of(table, index).raws.get(column, "")
+
+    context = Context(frames, layers, settings, cell, raw, abouts)
+    findings = []
+    for checked in run_checks(context):
+        findings.append(checked.finding)
+        if not checked.table or checked.index < 0:
+            continue
+        row = row_of(checked.table, checked.index)
+        row.worsen(checked.finding.weight)
+        for column in checked.columns:
+            row.values[column] = None
+            if column not in row.stopped:
+                row.stopped.append(column)
+    for sheet_rows in rows.values():
+        for row in sheet_rows:
+            for column in row.stopped:
+                row.values[column] = None
+    return frames_of(rows), findings
+
+
+def tables_of(
+    frames: dict[str, pd.DataFrame], sheets: list[TypedSheet], points: pd.DataFrame
+) -> Tables:
+    """All survey tables with columns, counts and GPS points."""
+    out: Tables = dict(frames)
+    out["columns"] = pd.DataFrame(
+        [
+            {
+                "file": s.file,
+                "sheet": s.name,
+                "table": TABLE_OF_SHEET[s.sheet],
+                "house_name": name,
+                "heading": s.headings[name],
+                "letter": at,
+            }
+            for s in sheets
+            for name, at in s.letters.items()
+        ],
+        columns=list(REGISTRY["columns"].names),
+    ).drop_duplicates(["file", "sheet", "house_name"])
+    out["counts"] = _counts(sheets, points)
+    out["gps_points"] = points if len(points) else blank("gps_points")
+    return out
+
+
+def _counts(sheets: list[TypedSheet], points: pd.DataFrame) -> pd.DataFrame:
+    rows = [
+        {
+            "file": s.file,
+            "sheet": s.name,
+            "rows_count": len(s.rows),
+            **{
+                f"{state}_count": sum(1 for r in s.rows if r.state == state)
+                for state in contract.ROW_STATES
+            },
+            "skipped_count": s.skipped,
+        }
+        for s in sheets
+    ]
+    if len(points):
+        for (file, layer), group in points.groupby(["file", "layer"], sort=True):
+            states = group["row_state"].value_counts()
+            rows.append(
+                {
+                    "file": file,
+                    "sheet": layer,
+                    "rows_count": len(group),
+                    **{f"{s}_count": int(states.get(s, 0)) for s in contract.ROW_STATES},
+                    "skipped_count": 0,
+                }
+            )
+    return pd.DataFrame(rows, columns=list(REGISTRY["counts"].names))

@@ -1,0 +1,58 @@
+"""All files of a delivery, each sheet typed by its definition."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pipeline.core.findings import Finding
+from pipeline.core.progress import Progress
+from pipeline.core.settings import Settings
+from pipeline.intake.about import habits_of, read_about
+from pipeline.intake.headings import OWN_SHEETS, normal, sheet_of
+from pipeline.intake.readers import read_file
+from pipeline.intake.rows import TypedSheet, say_comments, type_sheet
+from pipeline.intake.sheets import RawSheet
+
+
+@dataclass
+class Delivered:
+    """Typed sheets of all files, about values per file, and findings of whole files."""
+
+    sheets: list[TypedSheet] = field(default_factory=list)
+    abouts: dict[str, dict[str, str]] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    files: list[str] = field(default_factory=list)
+
+
+def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress) -> Delivered:
+    """Read and type every file; one that cannot be read stops none of the others."""
+    out = Delivered()
+    for done, path in enumerate(files):
+        progress(done, len(files))
+        delivery = read_file(path)
+        out.files.append(delivery.file)
+        out.findings += delivery.findings
+        about = _about(delivery.sheets, out)
+        aliases = settings.surveys.aliases if settings is not None else {}
+        for raw in delivery.sheets:
+            out.abouts[raw.file] = about
+            sheet = sheet_of(raw.name)
+            if not sheet or sheet == "about" or normal(raw.name) in OWN_SHEETS:
+                continue
+            habits = habits_of(about, settings, decimal_comma=raw.decimal_comma)
+            typed = type_sheet(raw, sheet, habits, aliases)
+            say_comments(raw, typed)
+            out.sheets.append(typed)
+    progress(len(files), max(len(files), 1))
+    return out
+
+
+def _about(sheets: list[RawSheet], out: Delivered) -> dict[str, str]:
+    for raw in sheets:
+        if sheet_of(raw.name) == "about":
+            about, findings = read_about(raw)
+            out.findings += findings
+            return about
+    return {}

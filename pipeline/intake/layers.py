@@ -1,0 +1,206 @@
+"""Map layers and GPS points: opened with care, brought to the working coordinate system."""
+
+from __future__ import annotations
+
+import os
+
+# before any GDAL library is loaded: a file that is another format inside must not read others
+os.environ.setdefault("OGR_SKIP", "OGR_VRT")
+os.environ.setdefault("CPL_VSIL_CURL_ALLOWED_EXTENSIONS", "{none}")
+
+import datetime as dt
+from pathlib import Path
+from typing import Any, Final
+
+import fiona
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+
+from pipeline.core import geo
+from pipeline.core.errors import UsageError
+from pipeline.core.findings import Cell, Finding, make
+from pipeline.core.settings import Gps, Settings
+
+_HEADS: Final = {
+    ".gpx": (b"<gpx", b"<?xml"),
+    ".gpkg": (b"SQLite format 3",),
+    ".geojson": (b"{",),
+    ".json": (b"{",),
+    ".kml": (b"<kml", b"<?xml"),
+}
+_GPX_LAYERS: Final = ("waypoints", "route_points", "track_points")
+
+
+def read_layers(settings: Settings) -> dict[str, Any]:
+    """Regions, footprints, flood polygons and domains, in the working coordinate system."""
+    reference, crs = settings.reference, settings.reference.working_crs
+    regions = _layer(reference.regions_file, crs)[["region", "geometry"]]
+    footprints = _nothing(crs, "building_id")
+    if reference.footprints_file is not None:
+        footprints = _layer(reference.footprints_file, crs)[["building_id", "geometry"]]
+    polygons, domains = [], []
+    for source in settings.flood.source:
+        if source.kind == "polygon":
+            frame = _layer(source.path, crs, source.layer)
+            if source.level_field not in frame.columns:
+                raise UsageError(
+                    f"{source.path.name} has no field {source.level_field!r}.",
+                    why=f"Flood source {source.id!r} needs a level.",
+                    mend="Name the field under level_field.",
+                )
+            scale = {"m": 1.0, "mm": 0.001, "ft": 0.3048}[source.unit]
+            aep = frame[source.aep_field] if source.aep is None else source.aep
+            polygons.append(
+                gpd.GeoDataFrame(
+                    {
+                        "source_id": source.id,
+                        "aep_per_year": aep,
+                        "level_m": pd.to_numeric(frame[source.level_field], errors="coerce") * scale,
+                    },
+                    geometry=frame.geometry.values,
+                    crs=crs,
+                )
+            )
+        if source.domain is not None:
+            frame = _layer(source.domain, crs)
+            domains.append(
+                gpd.GeoDataFrame({"source_id": [source.id]}, geometry=[frame.union_all()], crs=crs)
+            )
+    return {
+        "regions": regions,
+        "footprints": footprints,
+        "flood_polygons": _joined(polygons, crs, "source_id", "aep_per_year", "level_m"),
+        "flood_domains": _joined(domains, crs, "source_id"),
+    }
+
+
+def _nothing(crs: str, *names: str) -> Any:
+    return gpd.GeoDataFrame({n: [] for n in names}, geometry=[], crs=crs)
+
+
+def _joined(frames: list[Any], crs: str, *names: str) -> Any:
+    if not frames:
+        return _nothing(crs, *names)
+    return gpd.GeoDataFrame(pd.concat(frames, ignore_index=True), crs=crs)
+
+
+def _layer(path: Path, crs: str, layer: str | None = None) -> Any:
+    _check_path(path)
+    try:
+        frame = pyogrio.read_dataframe(path, layer=layer)
+    except Exception as fault:  # noqa: BLE001 - any damage of a settings' layer is one message
+        raise UsageError(f"{path.name} cannot be read as a map layer: {fault}.") from None
+    if frame.crs is None:
+        raise UsageError(
+            f"{path.name} names no coordinate system.",
+            why="It is never guessed.",
+            mend="Save the layer with its system.",
+        )
+    return frame if frame.crs == crs else frame.to_crs(crs)
+
+
+def _check_path(path: Path) -> None:
+    if "/vsi" in str(path) or "://" in str(path):
+        raise UsageError(f"{path} is not a plain file path.", mend="Name a file on this machine.")
+
+
+class NotThatKind(ValueError):
+    """The content is not what the file name says."""
+
+
+def read_gps(settings: Settings) -> tuple[pd.DataFrame, list[Finding]]:
+    """All GPS points of the settings.
+
+    Parameters
+    ----------
+    settings : Settings
+
+    Returns
+    -------
+    points : DataFrame
+        Columns of the table gps_points, not matched yet.
+    findings : list of Finding
+
+    """
+    rows: list[dict[str, Any]] = []
+    findings: list[Finding] = []
+    for gps in settings.surveys.gps:
+        for path in gps.files:
+            try:
+                rows += _points(path, gps, settings)
+            except NotThatKind as fault:
+                kind = path.suffix.lstrip(".").upper()
+                fill = {"file": path.name, "kind": kind, "found": str(fault)}
+                findings.append(make("file-26", Cell(file=path.name), fill=fill,
+                                     key=f"file/{path.name}"))  # fmt: skip
+            except (OSError, ValueError, RuntimeError) as fault:
+                fill = {"file": path.name, "why": str(fault).split("\n", maxsplit=1)[0]}
+                findings.append(make("file-18", Cell(file=path.name), fill=fill,
+                                     key=f"file/{path.name}"))  # fmt: skip
+    return pd.DataFrame(rows), findings
+
+
+def _points(path: Path, gps: Gps, settings: Settings) -> list[dict[str, Any]]:
+    _check_path(path)
+    heads = _HEADS.get(path.suffix.lower())
+    start = path.open("rb").read(2048).lstrip(b"\xef\xbb\xbf \r\n\t")
+    if heads is None:
+        raise NotThatKind("a kind that is not read")
+    if not start.startswith(heads) or (path.suffix.lower() == ".gpx" and b"<gpx" not in start):
+        raise NotThatKind("something else")
+    rows = []
+    for layer in fiona.listlayers(path):
+        if path.suffix.lower() == ".gpx" and layer not in _GPX_LAYERS:
+            continue
+        frame = pyogrio.read_dataframe(path, layer=layer, fid_as_index=False)
+        rows += _of_layer(path, layer, frame, gps, settings)
+    return rows
+
+
+def _of_layer(
+    path: Path, layer: str, frame: Any, gps: Gps, settings: Settings
+) -> list[dict[str, Any]]:
+    if not len(frame) or frame.geometry is None:
+        return []
+    if frame.crs is None:
+        raise OSError(f"layer {layer} names no coordinate system, and none is guessed")
+    x = frame.geometry.x.to_numpy(dtype=np.float64)
+    y = frame.geometry.y.to_numpy(dtype=np.float64)
+    crs = frame.crs.to_string()
+    if frame.crs.is_geographic:
+        bad = ~((np.abs(y) <= 90) & (np.abs(x) <= 180))
+        x, y = np.where(bad, np.nan, x), np.where(bad, np.nan, y)
+    reference = settings.reference
+    x_m, y_m = geo.to_working(
+        x, y, from_crs=crs, working_crs=reference.working_crs,
+        max_accuracy_m=reference.max_plan_accuracy_m,
+    )  # fmt: skip
+    names = frame[gps.id_field] if gps.id_field in frame.columns else pd.Series([None] * len(frame))
+    heights = frame["ele"] if "ele" in frame.columns else frame.geometry.z
+    times = frame["time"] if "time" in frame.columns else pd.Series([None] * len(frame))
+    return [
+        {
+            "file": path.name,
+            "layer": layer,
+            "row": i + 1,
+            "point_name": None if pd.isna(name) else str(name),
+            "x_m": float(px),
+            "y_m": float(py),
+            "height_m": float(h) if h is not None and not pd.isna(h) else np.nan,
+            "method": gps.method,
+            "point_date": _day(t),
+        }
+        for i, (name, px, py, h, t) in enumerate(
+            zip(names, x_m, y_m, heights, times, strict=True)
+        )
+    ]
+
+
+def _day(value: Any) -> str | None:
+    if value is None or pd.isna(value):
+        return None
+    if isinstance(value, (dt.datetime, pd.Timestamp)):
+        return value.date().isoformat()
+    return str(value)[:10]

@@ -1,0 +1,154 @@
+"""Opening survey files: workbooks, CSV files and folders of CSV files.
+
+A file is first looked at by its first bytes. What cannot be opened gives one finding; the other
+files are read.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+from pathlib import Path
+from typing import Any, Final
+
+import openpyxl
+from python_calamine import CalamineWorkbook
+
+from pipeline.core.findings import Cell, make
+from pipeline.intake.sheets import Delivery, RawSheet
+
+_ZIP: Final = b"PK\x03\x04"
+_OLE: Final = b"\xd0\xcf\x11\xe0"
+_ENCODINGS: Final = ("utf-8-sig", "cp1252")
+# a workbook that unpacks to more than this, or a hundred times its size, is not read
+_LARGEST_BYTES: Final = 400_000_000
+_LARGEST_RATIO: Final = 300
+_WIDEST: Final = 400
+
+
+def read_file(path: Path) -> Delivery:
+    """Read a survey file or a folder of CSV files."""
+    if path.is_dir():
+        return _folder(path)
+    try:
+        head = path.open("rb").read(8)
+    except OSError as fault:
+        return _refused(path.name, "file-18", {"file": path.name, "why": str(fault.strerror)})
+    suffix = path.suffix.lower()
+    if head.startswith(_OLE):
+        why = "it is protected by a password or in the old binary form"
+        return _refused(path.name, "file-18", {"file": path.name, "why": why})
+    if suffix in (".csv", ".txt", ".tsv"):
+        if head.startswith(_ZIP):
+            return _not_inside(path, "CSV", "a packed file")
+        return _csv_delivery(path)
+    if suffix in (".xlsx", ".xlsm"):
+        if not head.startswith(_ZIP):
+            return _not_inside(path, "workbook", "something else")
+        return _workbook(path)
+    return _not_inside(path, suffix.lstrip(".") or "survey", "a kind that is not read")
+
+
+def _refused(file: str, code: str, fill: dict[str, Any]) -> Delivery:
+    return Delivery(file, [], [make(code, Cell(file=file), fill=fill, key=f"file/{file}")])
+
+
+def _not_inside(path: Path, kind: str, found: str) -> Delivery:
+    fill = {"file": path.name, "kind": kind, "found": found}
+    return _refused(path.name, "file-26", fill)
+
+
+def _folder(path: Path) -> Delivery:
+    out = Delivery(path.name)
+    for file in sorted(path.glob("*.csv")):
+        part = _csv_delivery(file, shown=f"{path.name}/{file.name}")
+        out.sheets += part.sheets
+        out.findings += part.findings
+    return out
+
+
+def _csv_delivery(path: Path, *, shown: str = "") -> Delivery:
+    file = shown or path.name
+    raw = path.read_bytes()
+    if b"\x00" in raw[:4096]:
+        return _refused(file, "file-26", {"file": file, "kind": "CSV", "found": "binary data"})
+    text = _decoded(raw)
+    separator = _separator(text)
+    rows: list[list[Any]] = [
+        [cell if cell != "" else None for cell in row]
+        for row in csv.reader(io.StringIO(text), delimiter=separator)
+    ]
+    sheet = RawSheet(file, path.stem, rows, decimal_comma=separator == ";")
+    return Delivery(file, [sheet])
+
+
+def _decoded(raw: bytes) -> str:
+    for encoding in _ENCODINGS:
+        try:
+            return raw.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    return raw.decode("latin-1")
+
+
+def _separator(text: str) -> str:
+    """The separator that most of the first lines agree on."""
+    lines = [line for line in text.splitlines()[:30] if line.strip()]
+    best = max(",;\t", key=lambda s: (sum(1 for line in lines if s in line),
+                                      sum(line.count(s) for line in lines)))
+    return best
+
+
+def _workbook(path: Path) -> Delivery:
+    file = path.name
+    try:
+        with zipfile.ZipFile(path) as packed:
+            size = sum(info.file_size for info in packed.infolist())
+        if size > _LARGEST_BYTES or size > _LARGEST_RATIO * max(path.stat().st_size, 1_000):
+            why = f"it unpacks to {size / 1e6:,.0f} MB"
+            return _refused(file, "file-18", {"file": file, "why": why})
+        values = CalamineWorkbook.from_path(str(path))
+        names = values.sheet_names
+        cells = {n: values.get_sheet_by_name(n).to_python(skip_empty_area=False) for n in names}
+        around = openpyxl.load_workbook(path, data_only=True)
+        formulas = openpyxl.load_workbook(path, data_only=False)
+    except Exception as fault:  # noqa: BLE001 - any damage of a user's file is one clear line
+        why = "it is damaged or cut off"
+        del fault
+        return _refused(file, "file-18", {"file": file, "why": why})
+    sheets = []
+    for name in names:
+        if name not in around.sheetnames:
+            continue
+        sheets.append(_sheet(file, name, cells[name], around[name], formulas[name]))
+    return Delivery(file, sheets)
+
+
+def _sheet(file: str, name: str, cells: list[list[Any]], around: Any, formulas: Any) -> RawSheet:
+    rows = [[None if v == "" else v for v in row[:_WIDEST]] for row in cells]
+    sheet = RawSheet(file, name, rows)
+    sheet.merged = [
+        (r.min_row - 1, r.min_col - 1, r.max_row - 1, r.max_col - 1)
+        for r in around.merged_cells.ranges
+    ]
+    sheet.hidden_rows = {i - 1 for i, d in around.row_dimensions.items() if d.hidden}
+    sheet.hidden_columns = {
+        openpyxl.utils.column_index_from_string(k) - 1
+        for k, d in around.column_dimensions.items()
+        if d.hidden
+    }
+    for row in formulas.iter_rows():
+        for cell in row:
+            at = (cell.row - 1, cell.column - 1)
+            if cell.comment is not None:
+                sheet.comments[at] = str(cell.comment.text)
+            if cell.data_type == "f":
+                stored = around.cell(cell.row, cell.column).value
+                if stored is None:
+                    sheet.unsaved.add(at)
+                elif isinstance(stored, str) and stored.startswith("#"):
+                    sheet.errors[at] = stored
+            elif cell.data_type == "e":
+                sheet.errors[at] = str(cell.value)
+    return sheet

@@ -1,0 +1,41 @@
+"""A sheet as it was read: cells with their addresses, and what surrounds them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from pipeline.core.findings import Finding
+
+
+@dataclass
+class RawSheet:
+    """Cells of one sheet; row and column indices count from 0, addresses from 1 and A.
+
+    `merged` are (first row, first column, last row, last column); `unsaved` are formulas without
+    a stored result; `errors` are error values; `comments` are texts at cells.
+    """
+
+    file: str
+    name: str
+    cells: list[list[Any]]
+    merged: list[tuple[int, int, int, int]] = field(default_factory=list)
+    hidden_rows: set[int] = field(default_factory=set)
+    hidden_columns: set[int] = field(default_factory=set)
+    unsaved: set[tuple[int, int]] = field(default_factory=set)
+    errors: dict[tuple[int, int], str] = field(default_factory=dict)
+    comments: dict[tuple[int, int], str] = field(default_factory=dict)
+    decimal_comma: bool = False
+
+
+@dataclass
+class Delivery:
+    """What one file held: its sheets, and what could not be read."""
+
+    file: str
+    sheets: list[RawSheet] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+
+Note = Callable[[Finding], None]

@@ -1,0 +1,181 @@
+"""What can only be said of a whole delivery: ids, doubles, versions, blanks, sheets that are absent."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final
+
+from pipeline.core import contract
+from pipeline.core.findings import Cell, Finding, make
+from pipeline.core.survey import TABLE_OF_SHEET, Column, key_of, of_sheet
+from pipeline.intake.rows import Row, TypedSheet
+
+_CORE: Final = ("sites", "chambers", "entries", "ducts")
+_ROWS_NAMED: Final = 12
+# a blank required cell is no question where one of these is filled instead
+_INSTEAD: Final = {
+    ("chambers", "cover_point_id"): ("cover_level_m",),
+    ("buildings", "floor_point_id"): ("floor_level_m",),
+    ("entries", "level_method"): ("invert_level_m",),
+    ("entries", "measured_to"): ("invert_level_m", "level_m"),
+    ("ducts", "level_method"): ("invert_level_m",),
+    ("ducts", "measured_to"): ("invert_level_m",),
+    ("ducts", "clear_depth_mm"): ("clear_depth_word",),
+    ("chambers", "position_method"): ("_gps",),
+    ("sites", "position_method"): ("_gps",),
+}
+# of an end that was only counted or not reached nothing more is asked
+_COUNTED: Final = ("counted only", "not reached")
+_COUNTED_NEEDS: Final = frozenset({"end_id", "place_kind", "place_id", "face", "seen"})
+_OWN_CODES: Final = {  # blanks that have a rule of their own
+    ("ducts", "measured_to"), ("entries", "measured_to"), ("ducts", "bore_mm"),
+    ("ducts", "far_place_id"), ("ducts", "far_proof"),
+}  # fmt: skip
+
+
+def say_ids(sheets: list[TypedSheet]) -> None:
+    """Rows without id get one from their place in the file; numbers among text ids are asked."""
+    for sheet in sheets:
+        key = key_of(sheet.sheet)
+        for row in sheet.rows:
+            if row.key:
+                continue
+            row.values[key] = f"{row.file}!{row.sheet_name}!{row.row}"
+            row.worsen(contract.STOP)
+            where = sheet.cell(key, row.row)
+            sheet.findings.append(
+                make("id-01", where, fill={"row": row.row, "sheet": sheet.name},
+                     key=f"{sheet.sheet}/{row.key}")
+            )  # fmt: skip
+        _say_numeric(sheet, key)
+
+
+def _say_numeric(sheet: TypedSheet, key: str) -> None:
+    named = [r for r in sheet.rows if r.raws.get(key)]
+    numeric = [r for r in named if re.fullmatch(r"\d+(\.0)?", r.raws[key])]
+    if not numeric or len(numeric) * 2 >= len(named):
+        return
+    example = next(r.key for r in named if r not in numeric)
+    for row in numeric:
+        row.worsen(contract.ASK)
+        fill = {"row": row.row, "value": row.key, "example": example}
+        sheet.findings.append(
+            make("id-03", sheet.cell(key, row.row), fill=fill, as_read=row.raws[key],
+                 key=f"{sheet.sheet}/{row.key}")
+        )  # fmt: skip
+
+
+def say_doubles(sheets: list[TypedSheet]) -> None:
+    """The same id twice in one file: neither row is dropped, both are kept as things of their own."""
+    for sheet in sheets:
+        key = key_of(sheet.sheet)
+        first: dict[str, Row] = {}
+        copies: list[Row] = []
+        for row in sheet.rows:
+            if row.key not in first:
+                first[row.key] = row
+                continue
+            other = first[row.key]
+            what = sorted(
+                k for k in row.values if row.values.get(k) != other.values.get(k)
+            )
+            if not what:
+                copies.append(row)
+                continue
+            _say_double(sheet, key, other, row, what)
+        for row in copies:
+            sheet.rows.remove(row)
+            sheet.skipped += 1
+
+
+def _say_double(sheet: TypedSheet, key: str, one: Row, other: Row, what: list[str]) -> None:
+    name = one.key
+    number = 2 + sum(1 for r in sheet.rows if r.key.startswith(f"{name}#"))
+    other.values[key] = f"{name}#{number}"
+    for row in (one, other):
+        row.worsen(contract.STOP)
+    fill = {"id": name, "rows": f"{one.row} and {other.row}", "what": ", ".join(what[:4]),
+            "thing": sheet.sheet.rstrip("s")}  # fmt: skip
+    sheet.findings.append(
+        make("id-02", sheet.cell(key, other.row), fill=fill, as_read=name,
+             key=f"{sheet.sheet}/{name}")
+    )  # fmt: skip
+
+
+def newest(sheets: list[TypedSheet]) -> tuple[dict[str, list[Row]], list[Finding]]:
+    """One row per sheet and id: a later file wins; what changed is noted."""
+    out: dict[str, dict[str, Row]] = {sheet: {} for sheet in TABLE_OF_SHEET}
+    findings: list[Finding] = []
+    again: dict[tuple[str, str, str], list[int]] = {}
+    for sheet in sheets:
+        for row in sheet.rows:
+            before = out[sheet.sheet].get(row.key)
+            if before is not None:
+                tally = again.setdefault((sheet.file, sheet.name, before.file), [0, 0])
+                tally[0 if before.values == row.values else 1] += 1
+            out[sheet.sheet][row.key] = row
+    for (file, name, earlier), (same, changed) in sorted(again.items()):
+        fill = {"n": same, "date": earlier, "m": changed, "k": "the other rows"}
+        findings.append(make("file-17", Cell(file=file, sheet=name), fill=fill, key=f"file/{file}"))
+    return {sheet: list(rows.values()) for sheet, rows in out.items()}, findings
+
+
+def say_blanks(sheets: list[TypedSheet]) -> None:
+    """Wanted cells that are blank: one question per sheet and column, the rows named."""
+    for sheet in sheets:
+        for column in of_sheet(sheet.sheet):
+            if column.need != "R" or column.is_key:
+                continue
+            blank = [r for r in sheet.rows if _is_asked(sheet.sheet, column, r)]
+            if blank:
+                _say_blank(sheet, column, blank)
+
+
+def _is_asked(sheet: str, column: Column, row: Row) -> bool:
+    name = column.house_name
+    if row.values.get(name) is not None or name in row.stopped or row.raws.get(name):
+        return False  # filled, or asked already as what it is
+    if any(row.values.get(i) is not None for i in _INSTEAD.get((sheet, name), ())):
+        return False
+    if (sheet, name) in _OWN_CODES and name in row.raws:
+        return False
+    if sheet == "ducts" and row.values.get("seen") in _COUNTED and name not in _COUNTED_NEEDS:
+        return False
+    if sheet == "seals_now" and name in ("end_id", "entry_id"):
+        return False
+    return not (sheet == "visits" and name == "scope")
+
+
+def _say_blank(sheet: TypedSheet, column: Column, blank: list[Row]) -> None:
+    name = column.house_name
+    for row in blank:
+        row.worsen(contract.ASK)
+    rows = "all" if len(blank) == len(sheet.rows) else _some([r.row for r in blank])
+    assumed = column.assumed or "not known, the side that lets water in"
+    fill = {"col": column.heading, "n": len(blank), "sheet": sheet.name, "rows": rows,
+            "assumed": assumed}  # fmt: skip
+    where = sheet.cell(name, blank[0].row)
+    sheet.findings.append(
+        make("file-24", where, fill=fill, assumed=assumed, key=f"{sheet.sheet}/{name}")
+    )
+
+
+def say_missing_sheets(sheets: list[TypedSheet], files: list[str]) -> list[Finding]:
+    """Which of the four core sheets are absent from the whole delivery."""
+    present = {s.sheet for s in sheets}
+    absent = [s for s in _CORE if s not in present]
+    found = ", ".join(sorted({s.name for s in sheets})) or "none"
+    if len(absent) == len(_CORE):
+        fill = {"sheet": ", ".join(_CORE), "found": found}
+        file = files[0] if files else ""
+        return [make("file-01", Cell(file=file), fill=fill, weight=contract.STOP, key="file/")]
+    return [
+        make("file-01", Cell(file=files[0] if files else "", sheet=s),
+             fill={"sheet": s, "found": found}, key=f"{s}/")
+        for s in absent
+    ]  # fmt: skip
+
+
+def _some(rows: list[Any]) -> str:
+    shown = ", ".join(str(r) for r in rows[:_ROWS_NAMED])
+    return shown + (f" and {len(rows) - _ROWS_NAMED} more" if len(rows) > _ROWS_NAMED else "")

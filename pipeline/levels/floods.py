@@ -1,0 +1,78 @@
+"""Water at every chamber and building: one row per place, source and event, with four answers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from pipeline.core.findings import Finding
+from pipeline.core.findings import table as findings_table
+from pipeline.core.progress import Progress
+from pipeline.core.settings import Settings
+from pipeline.levels.floods_grid import Places, grid_rows, groundwater_rows
+from pipeline.levels.floods_polygon import polygon_rows
+from pipeline.levels.floods_said import flood_findings
+from pipeline.levels.floods_survey import survey_rows
+from pipeline.levels.ground import ground_grid, ground_table
+from pipeline.levels.policies import policy_table
+from pipeline.tables import Tables, blank
+
+# doubt of a water level where none is stated (m, one standard deviation): methods 1, house rules
+DEFAULT_U_M = {
+    "level grid": 0.15,
+    "polygon": 0.15,
+    "groundwater": 0.50,
+    "report": 0.20,
+    "model node": 0.10,
+}
+
+
+def flood_tables(tables: Tables, settings: Settings, progress: Progress) -> dict[str, Any]:
+    """Attach every flood source to every place.
+
+    Parameters
+    ----------
+    tables : Tables
+        Survey tables and map layers.
+    settings : Settings
+    progress : Progress
+
+    Returns
+    -------
+    dict
+        floods, policies, ground, findings.
+
+    """
+    ground = ground_grid(settings)
+    grounds = ground_table(tables, settings, ground)
+    places = Places.of(tables, grounds, ground, settings)
+    policies = policy_table(tables, settings)
+    rows: list[dict[str, Any]] = []
+    findings: list[Finding] = []
+    sources = settings.flood.source
+    for done, source in enumerate(sources):
+        progress(done, len(sources))
+        u_m = source.u_m if source.u_m is not None else DEFAULT_U_M[source.kind]
+        assumed = None if source.u_m is not None else f"doubt of {source.id} taken as {u_m:.2f} m"
+        if source.kind == "level grid":
+            new, said = grid_rows(places, tables, settings, source)
+        elif source.kind == "groundwater":
+            new, said = groundwater_rows(places, settings, source)
+        else:
+            new, said = polygon_rows(places, tables, settings, source)
+        for row in new:
+            row["u_m"] = u_m if row["level_m"] is not None else None
+            row["assumed"] = "; ".join(t for t in (row.get("assumed"), assumed) if t) or None
+        rows += new
+        findings += said
+    progress(len(sources), len(sources))
+    rows += survey_rows(places, tables, settings, DEFAULT_U_M)
+    floods = pd.DataFrame(rows) if rows else blank("floods")
+    findings += flood_findings(floods, tables, settings, policies, places)
+    return {
+        "floods": floods,
+        "policies": policies,
+        "ground": grounds,
+        "findings": findings_table(findings) if findings else blank("findings"),
+    }

@@ -1,0 +1,135 @@
+"""Flood levels of the survey sheet: reports, marks and gauges, attached to the places they name."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+import pandas as pd
+
+from pipeline.core import contract
+from pipeline.core.cells import Addresses
+from pipeline.core.settings import Settings
+from pipeline.levels.datums import to_working_datum
+from pipeline.levels.floods_grid import Place, Places
+from pipeline.tables import Tables
+
+_NEAR_M: Final = 50.0
+PAST: Final = -2.0
+
+
+def survey_rows(
+    places: Places, tables: Tables, settings: Settings, default_u_m: dict[str, float]
+) -> list[dict[str, Any]]:
+    """Rows of sheet flood_levels at every place that they name.
+
+    Parameters
+    ----------
+    places : Places
+    tables : Tables
+        Needs flood_levels, columns.
+    settings : Settings
+    default_u_m : dict
+        Doubt by kind where none is stated (m).
+
+    Returns
+    -------
+    list of dict
+
+    Notes
+    -----
+    A row that cannot be used (blank value, unreadable event, datum without shift, a refused
+    value) leaves the places it names *not modelled*: it never counts as dry (methods law 1).
+
+    """
+    addresses = Addresses(tables["columns"])
+    rows = []
+    for record in tables["flood_levels"].to_dict("records"):
+        named = _named(record, places)
+        for place in named:
+            rows.append(_row(record, place, settings, default_u_m, addresses))
+    return rows
+
+
+def _text(value: Any) -> str:
+    return "" if value is None or pd.isna(value) else str(value).strip()
+
+
+def _named(record: dict[str, Any], places: Places) -> list[Place]:
+    """Places that a row applies to; a row that names nothing known applies to all of its survey."""
+    if not pd.isna(record["x_m"]):
+        x, y = float(record["x_m"]), float(record["y_m"])
+        return [
+            p for p in places.all
+            if math.isfinite(p.x_m) and math.hypot(p.x_m - x, p.y_m - y) <= _NEAR_M
+        ]  # fmt: skip
+    name = _text(record["applies_to"])
+    found = [p for p in places.all if name and name in (p.site_id, p.place_id)]
+    return found or list(places.all)
+
+
+def _mechanism(record: dict[str, Any]) -> str:
+    source = _text(record["source"])
+    return "river" if source in ("past flood", "") else source
+
+
+def _row(
+    record: dict[str, Any],
+    place: Place,
+    settings: Settings,
+    default_u_m: dict[str, float],
+    addresses: Addresses,
+) -> dict[str, Any]:
+    aep = record["aep_per_year"]
+    past = _text(record["past_date"])
+    level, problem = _level(record, settings)
+    if pd.isna(aep) and not past:
+        problem = problem or "its event could not be read"
+    u = record["u_m"]
+    kind = _text(record["kind"])
+    default = default_u_m.get(kind, 0.20)
+    climate = _text(record["climate"])
+    if climate == "included":
+        climate = _text(record["climate_name"]) or "included"
+    assumed = [f"this flood row could not be used ({problem})"] if problem else []
+    if pd.isna(u) and not problem:
+        assumed.append(f"doubt taken as {default:.2f} m, the usual figure of a {kind or 'report'}")
+    cell = addresses.cell(record["file"], record["sheet"], "value_m", record["row"])
+    return {
+        "place_kind": place.kind,
+        "place_id": place.place_id,
+        "site_id": place.site_id or None,
+        "source_id": f"survey:{record['flood_id']}",
+        "mechanism": _mechanism(record),
+        "aep_per_year": float(aep) if not pd.isna(aep) else PAST,
+        "event": _text(record["event"]) or "not stated",
+        "climate": climate or "unknown",
+        "defences": _text(record["defences"]) or "not stated",
+        "answer": contract.LEVEL if not problem else contract.NOT_MODELLED,
+        "level_m": level if not problem else None,
+        "u_m": (float(u) if not pd.isna(u) else default) if not problem else None,
+        "is_nearest": False,
+        "distance_m": 0.0,
+        "ground_m": place.ground_m,
+        "datum": _text(record["datum"]) or "unknown",
+        "origin": cell or f"{record['file']} {record['sheet']} row {record['row']}",
+        "assumed": "; ".join(assumed) or None,
+    }
+
+
+def _level(record: dict[str, Any], settings: Settings) -> tuple[float | None, str]:
+    """Level on the working datum, or why there is none."""
+    value = record["value_m"]
+    if pd.isna(value):
+        return None, "no value"
+    shift = to_working_datum(_text(record["datum"]), settings)
+    if shift is None:
+        return None, f"its height datum '{_text(record['datum']) or 'not stated'}' has no known shift"
+    level = float(value)
+    if _text(record["value_is"]) == "depth above ground":
+        if pd.isna(record["ground_m"]):
+            return None, "a depth without the model's own ground"
+        level += float(record["ground_m"])
+    inside = record["freeboard_in_m"]
+    taken = float(inside) if _text(record["freeboard_in"]) == "yes" and not pd.isna(inside) else 0.0
+    return round(level - taken + shift[0], 6), ""

@@ -1,0 +1,1 @@
+"""Turns pieces into packs, dates and order lines by region."""

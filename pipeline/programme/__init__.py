@@ -1,0 +1,1 @@
+"""Values packages per building and chooses the programme under the budgets."""

@@ -1,0 +1,93 @@
+"""What our workbooks share: fixed dates, formats, headed sheets, text that stays text."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+import xlsxwriter
+
+# xlsxwriter's default creation date is the clock; a fixed one keeps the same bytes.
+_CREATED: Final = dt.datetime(2000, 1, 1)  # noqa: DTZ001 - the file format has no time zone
+HEAD_ROW: Final = 3  # first rows: title, sub-title, blank; then the heads
+_WIDEST: Final = 60
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a sheet: table column, heading with unit, number format, width."""
+
+    name: str
+    heading: str
+    number: str = ""
+    width: int = 14
+
+
+class Book:
+    """A workbook of ours, written once."""
+
+    def __init__(self, path: Path, *, title: str, run_label: str) -> None:
+        self.file = xlsxwriter.Workbook(
+            str(path), {"strings_to_formulas": False, "strings_to_urls": False}
+        )
+        self.file.set_properties({"title": title, "created": _CREATED})
+        self.file.set_calc_mode("auto")
+        self.run_label = run_label
+        self._formats: dict[tuple[tuple[str, Any], ...], Any] = {}
+
+    def form(self, **properties: Any) -> Any:
+        """A cell format, made once."""
+        key = tuple(sorted(properties.items()))
+        if key not in self._formats:
+            self._formats[key] = self.file.add_format({"valign": "top", **properties})
+        return self._formats[key]
+
+    def sheet(self, name: str, title: str, note: str, columns: Sequence[Column]) -> Any:
+        """Add a sheet with title, note, frozen heads, and A4 landscape print set-up."""
+        sheet = self.file.add_worksheet(name[:31])
+        sheet.write_string(0, 0, title, self.form(bold=True, font_size=14))
+        sheet.write_string(1, 0, f"{note} {self.run_label}".strip(), self.form(italic=True))
+        head = self.form(bold=True, text_wrap=True, bottom=2, bg_color="#E8EAF0")
+        for i, column in enumerate(columns):
+            sheet.write_string(HEAD_ROW, i, column.heading, head)
+            sheet.set_column(i, i, min(column.width, _WIDEST))
+        sheet.freeze_panes(HEAD_ROW + 1, 1)
+        sheet.set_landscape()
+        sheet.set_paper(9)
+        sheet.fit_to_pages(1, 0)
+        sheet.repeat_rows(HEAD_ROW)
+        sheet.set_footer(f"&L{self.run_label}&RPage &P of &N")
+        return sheet
+
+    def write(self, sheet: Any, row: int, col: int, value: Any, number: str = "") -> None:
+        """Write one value: text as text, numbers as numbers, unknown as blank."""
+        if value is None or value is pd.NA or (not isinstance(value, str) and pd.isna(value)):
+            sheet.write_blank(row, col, None, self.form())
+        elif isinstance(value, bool):
+            sheet.write_string(row, col, "yes" if value else "no", self.form())
+        elif isinstance(value, str):
+            sheet.write_string(row, col, value.replace("\x00", ""), self.form(text_wrap=True))
+        else:
+            form = self.form(num_format=number) if number else self.form()
+            sheet.write_number(row, col, float(value), form)
+
+    def table(self, sheet: Any, frame: pd.DataFrame, columns: Sequence[Column]) -> int:
+        """Write rows under the heads with a filter; give the row after the last."""
+        records = pd.DataFrame(frame).to_dict("records")
+        for r, record in enumerate(records, start=HEAD_ROW + 1):
+            for c, column in enumerate(columns):
+                self.write(sheet, r, c, record.get(column.name), column.number)
+        last = HEAD_ROW + len(records)
+        if records:
+            sheet.autofilter(HEAD_ROW, 0, last, len(columns) - 1)
+        else:
+            sheet.write_string(HEAD_ROW + 1, 0, "Nothing to list.", self.form(italic=True))
+        return last + 1
+
+    def close(self) -> None:
+        """Save the file."""
+        self.file.close()

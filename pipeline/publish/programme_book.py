@@ -1,0 +1,262 @@
+"""programme.xlsx: which sites first, for how much, and why; what was left out and what is held."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+
+from pipeline.core import contract
+from pipeline.core.money import decimals, words
+from pipeline.core.settings import Settings
+from pipeline.publish.book import Book, Column
+from pipeline.tables import Tables
+
+_PRIORITIES: Final = (
+    Column("rank", "Rank", "0", 7),
+    Column("site_id", "Site", "", 12),
+    Column("site_name", "Name", "", 22),
+    Column("building_id", "Building", "", 14),
+    Column("region", "Region", "", 10),
+    Column("reason", "Why it stands here", "", 60),
+    Column("package_id", "Package", "", 16),
+    Column("ends_count", "Ends to seal", "0", 9),
+    Column("before_chance_per_year", "Chance a year of water inside, as found", "0.00%", 13),
+    Column("after_chance_per_year", "The same after the package", "0.00%", 13),
+    Column("next_gate", "What decides next", "", 34),
+    Column("cost", "Cost", "#,##0.00", 13),
+    Column("pv_avoided", "Loss avoided, present value", "#,##0.00", 16),
+    Column("ratio", "Loss avoided over cost", "0.00", 10),
+    Column("crew_days", "Crew-days", "0.0", 9),
+    Column("year", "Budget year", "0", 8),
+)
+_PACKAGES: Final = (
+    Column("package_id", "Package", "", 18),
+    Column("site_id", "Site", "", 12),
+    Column("region", "Region", "", 10),
+    Column("step_no", "Step", "0", 6),
+    Column("ends_count", "Ends", "0", 6),
+    Column("held_count", "of these held", "0", 8),
+    Column("gain", "Gain", "", 14),
+    Column("gate", "Closing this makes the step count", "", 24),
+    Column("next_gate", "What decides next", "", 34),
+    Column("before_level_m", "Onset level as found (m)", "0.000", 11),
+    Column("after_level_m", "Onset level after (m)", "0.000", 11),
+    Column("before_bound", "Bound as found", "", 14),
+    Column("before_chance_per_year", "Chance a year as found", "0.00%", 11),
+    Column("after_bound", "Bound after", "", 14),
+    Column("after_chance_per_year", "Chance a year after", "0.00%", 11),
+    Column("loss_before", "Expected loss a year as found", "#,##0.00", 14),
+    Column("avoided_low", "Loss avoided a year, low", "#,##0.00", 14),
+    Column("avoided", "central", "#,##0.00", 14),
+    Column("avoided_high", "high", "#,##0.00", 14),
+    Column("pv_avoided", "Present value of loss avoided", "#,##0.00", 16),
+    Column("material", "Material", "#,##0.00", 12),
+    Column("labour", "Labour", "#,##0.00", 12),
+    Column("site_cost", "Site cost", "#,##0.00", 12),
+    Column("cost", "Cost", "#,##0.00", 12),
+    Column("ratio", "Loss avoided over cost", "0.00", 9),
+    Column("hold", "Hold", "", 40),
+    Column("assumed", "Assumed", "", 40),
+)
+_LEFT_OUT: Final = (
+    Column("site_id", "Site", "", 12),
+    Column("site_name", "Name", "", 22),
+    Column("building_id", "Building", "", 14),
+    Column("region", "Region", "", 10),
+    Column("left_out_reason", "Why it was left out", "", 60),
+    Column("reason", "What is known of it", "", 60),
+)
+_NO_DATA: Final = (
+    Column("opening_id", "Opening", "", 20),
+    Column("site_id", "Site", "", 12),
+    Column("building_id", "Building or chamber", "", 16),
+    Column("region", "Region", "", 10),
+    Column("level_class", "Class", "", 16),
+    Column("way", "Way", "", 14),
+    Column("reason", "Why", "", 60),
+)
+_RESURVEY: Final = (
+    Column("opening_id", "Opening", "", 20),
+    Column("site_id", "Site", "", 12),
+    Column("building_id", "Building", "", 14),
+    Column("region", "Region", "", 10),
+    Column("margin_mm", "Margin (mm)", "0", 9),
+    Column("limit_mm", "Doubt limit (mm)", "0", 9),
+    Column("chance_below_frac", "Chance below the design level", "0%", 11),
+    Column("has_pedigree", "Levels good enough to clear", "", 12),
+    Column("is_proved_way", "Way proved", "", 9),
+    Column("reason", "What is missing", "", 60),
+)
+_SEALED: Final = (
+    Column("site_id", "Site", "", 12),
+    Column("building_id", "Building", "", 14),
+    Column("region", "Region", "", 10),
+    Column("package_id", "Package chosen", "", 16),
+    Column("before_level_m", "Onset level as found (m)", "0.000", 11),
+    Column("after_level_m", "Onset level as sealed (m)", "0.000", 11),
+    Column("before_chance_per_year", "Chance a year as found", "0.00%", 11),
+    Column("after_chance_per_year", "Chance a year as sealed", "0.00%", 11),
+    Column("next_gate", "What still lets water in", "", 40),
+    Column("hold", "Condition", "", 40),
+)
+_HOLDS: Final = (
+    Column("end_id", "End", "", 20),
+    Column("site_id", "Site", "", 12),
+    Column("building_id", "Building", "", 14),
+    Column("region", "Region", "", 10),
+    Column("hold_reach", "Reach of the hold", "", 12),
+    Column("hold_words", "What must be released first", "", 60),
+    Column("not_designed_reason", "Not designed because", "", 40),
+    Column("firmness", "Quantity counts as", "", 12),
+)
+_COUNTS: Final = (
+    Column("file", "File", "", 30),
+    Column("sheet", "Sheet", "", 18),
+    Column("rows_count", "Rows", "0", 8),
+    Column("used_count", "Used", "0", 8),
+    Column("asked_count", "Used with a question", "0", 10),
+    Column("refused_count", "With a value not used", "0", 10),
+    Column("skipped_count", "Skipped (blank, total, heading)", "0", 12),
+)
+_MONEY: Final = (
+    "cost",
+    "pv_avoided",
+    "material",
+    "labour",
+    "site_cost",
+)
+
+
+def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: str) -> None:
+    """Write programme.xlsx.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    tables : Tables
+        Tables of a whole run.
+    settings : Settings
+    run_id : str
+        Printed on every sheet.
+
+    """
+    currency = settings.programme.currency
+    label = f"Run {run_id}, planned {settings.planning_date}. {contract.EXAMPLE_MATERIALS_NOTE}."
+    book = Book(path, title=settings.programme.name, run_label=label)
+    packages = _in_money(tables["packages"], currency)
+    choices = _in_money(tables["choices"], currency).merge(
+        tables["sites"][["site_id", "site_name"]], on="site_id", how="left"
+    )
+    chosen = choices[choices["is_chosen"].astype(bool)].merge(
+        packages.drop(columns=["site_id", "building_id", "region", *_MONEY, "ratio", "crew_days"]),
+        on="package_id",
+        how="left",
+        suffixes=("", "_package"),
+    )
+    sheets = (
+        ("Priorities", "Which sites come first, and why", f"Money in {currency}.",
+         chosen.sort_values("rank"), _PRIORITIES),
+        ("Packages", "What can be done at each building, in steps",
+         f"A later step holds all ends of the earlier ones. Money in {currency}.",
+         packages, _PACKAGES),
+        ("Left out", "Buildings without a package in this programme", "",
+         choices[~choices["is_chosen"].astype(bool)], _LEFT_OUT),
+        ("No data", "Openings without a level or without a flood level",
+         "Treated as reached by water until they are known; never as dry.",
+         _no_data(tables), _NO_DATA),
+        ("Re-survey", "Openings too close to call",
+         "Sealed unless a better survey clears them.", _close(tables), _RESURVEY),
+        ("As found and as sealed", "Before and after the chosen packages", "",
+         chosen, _SEALED),
+        ("Holds", "What must be released before work, order or design", "",
+         _holds(tables), _HOLDS),
+        ("Counts", "Rows in = used + asked + refused", "", tables["counts"], _COUNTS),
+    )
+    for name, title, note, frame, columns in sheets:
+        sheet = book.sheet(name, title, note, columns)
+        book.table(sheet, frame, columns)
+    _about(book, tables, settings, run_id)
+    book.close()
+
+
+def _in_money(frame: pd.DataFrame, currency: str) -> pd.DataFrame:
+    """Minor units as whole currency units, under the names without `_minor`."""
+    out = frame.copy()
+    scale = 10 ** decimals(currency)
+    for name in [c for c in out.columns if "_minor" in c]:
+        short = name.replace("_minor_per_year", "").replace("_minor", "")
+        out[short] = out[name].astype("Float64") / scale
+    return out
+
+
+def _no_data(tables: Tables) -> pd.DataFrame:
+    reach = tables["reach"]
+    rows = reach[reach["level_class"].isin([contract.NO_LEVEL, contract.NO_FLOOD])].copy()
+    rows["building_id"] = rows["building_id"].fillna(rows["chamber_id"])
+    return rows.sort_values(["site_id", "opening_id"])
+
+
+def _close(tables: Tables) -> pd.DataFrame:
+    reach = tables["reach"]
+    rows = reach[
+        (reach["level_class"] == contract.CLOSE) & (reach["opening_kind"] != "chamber end")
+    ].copy()
+    for name in ("has_pedigree", "is_proved_way"):
+        rows[name] = ["yes" if bool(v) else "no" for v in rows[name]]
+    return rows.sort_values(["site_id", "margin_mm", "opening_id"])
+
+
+def _holds(tables: Tables) -> pd.DataFrame:
+    designs = tables["designs"]
+    return designs[
+        designs["is_needed"].astype(bool) & (designs["hold_reach"] != contract.HOLD_NONE)
+    ].sort_values(["site_id", "end_id"])
+
+
+def _about(book: Book, tables: Tables, settings: Settings, run_id: str) -> None:
+    flood = settings.flood
+    currency = settings.programme.currency
+    columns = (Column("name", "What", "", 34), Column("value", "Value", "", 60))
+    sheet = book.sheet("About", "How this programme was made", "", columns)
+    lines: list[tuple[str, Any]] = [
+        ("Programme", settings.programme.name),
+        ("Run", run_id),
+        ("Planning date", settings.planning_date.isoformat()),
+        ("Height datum", settings.reference.vertical_datum),
+        ("Coordinate system", settings.reference.working_crs),
+        ("Design event, chance a year", f"{flood.design_aep:.2%}"),
+        ("Climate", flood.climate),
+        ("Defences", flood.defences),
+        ("Freeboard", f"{flood.freeboard_m:.2f} m"),
+        ("Groundwater", flood.groundwater),
+        ("Doubt limit", f"{flood.k} standard deviations (one-sided 95 % at 1.645), per opening"),
+        ("Loss counted", f"to {settings.value.loss_to}"),
+        ("Discounting", f"{settings.value.discount.name}, {settings.value.discount.vintage}"),
+        ("Life", f"{settings.value.life_years} years"),
+        ("Reliability of a seal",
+         f"{settings.value.reliability.low:.0%} / {settings.value.reliability.central:.0%} / "
+         f"{settings.value.reliability.high:.0%} (low / central / high)"),
+        ("Materials", contract.EXAMPLE_MATERIALS_NOTE),
+        ("Cautions",
+         "Treat every cable as live. Chambers are confined spaces; test for gas. Asbestos cement, "
+         "fire barriers and other people's ducts stop the work until released. Local codes, "
+         "permits and the owner's rules decide; licensed people do licensed work."),
+    ]
+    for plan in pd.DataFrame(tables["plans"]).to_dict("records"):
+        lines.append(
+            (
+                f"Choice {plan['region']} {plan['year']}",
+                f"{words(int(plan['spent_minor']), currency)} of "
+                f"{words(int(plan['budget_minor']), currency)} spent; packages on offer cost "
+                f"{words(int(plan['packages_cost_minor']), currency)}; loss avoided "
+                f"{words(int(plan['pv_avoided_minor']), currency)} (plain list by ratio "
+                f"{words(int(plan['pv_greedy_minor']), currency)}); gap to the bound "
+                f"{plan['gap_frac']:.4%}; {plan['method']}",
+            )
+        )
+    for policy in pd.DataFrame(tables["policies"]).to_dict("records"):
+        lines.append((f"Policy of {policy['site_id']}", policy["origin"]))
+    book.table(sheet, pd.DataFrame(lines, columns=["name", "value"]), columns)

@@ -1,0 +1,77 @@
+"""run.json: what went in, under which settings and policies, and what came out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+
+from pipeline.core.run_id import RunId
+from pipeline.core.settings import Settings
+from pipeline.tables import Tables
+
+_LIBRARIES: Final = ("geopandas", "pandas", "numpy", "shapely", "pyproj", "rasterio", "scipy")
+
+
+def write_record(
+    path: Path,
+    tables: Tables,
+    settings: Settings,
+    run_id: RunId,
+    *,
+    when: Callable[[], dict[str, Any]],
+) -> None:
+    """Write the run record; clock times stand under `when` and nowhere else."""
+    counts = tables["counts"]
+    sums = counts[[c for c in counts.columns if c.endswith("_count")]].sum()
+    policies = tables["policies"].sort_values("site_id")
+    record = {
+        "run_id": run_id.short,
+        "programme": settings.programme.id,
+        "planning_date": settings.planning_date.isoformat(),
+        "version": run_id.version,
+        "libraries": {name: _version(name) for name in _LIBRARIES},
+        "inputs": run_id.inputs,
+        "settings": run_id.settings,
+        "counts": {
+            "survey_rows": {str(k): int(v) for k, v in sums.items()},
+            "tables": {
+                name: len(frame) for name, frame in sorted(tables.items()) if name != "columns"
+            },
+            "classes": _counts(tables["reach"]["level_class"]),
+            "ways": _counts(tables["reach"]["way"]),
+            "flood_answers": _counts(tables["floods"]["answer"]),
+            "firmness": _counts(tables["designs"].query("is_needed")["firmness"]),
+            "holds": _counts(tables["designs"]["hold_reach"]),
+            "findings": _counts(tables["findings"]["weight"]),
+        },
+        "policies": json.loads(policies.to_json(orient="records")),
+        "assumptions": _assumptions(tables),
+        "when": when(),
+    }
+    text = json.dumps(record, indent=2, ensure_ascii=False, sort_keys=False)
+    path.write_text(text + "\n", encoding="utf-8")
+
+
+def _counts(values: pd.Series) -> dict[str, int]:
+    return {str(k): int(v) for k, v in sorted(values.value_counts().items())}
+
+
+def _assumptions(tables: Tables) -> dict[str, int]:
+    """How often each assumption was taken, over all rows that state one."""
+    texts: list[str] = []
+    for name in ("levels", "floods", "designs", "packages"):
+        column = tables[name]["assumed"]
+        texts += [str(t) for t in column[column.notna()] if str(t)]
+    return _counts(pd.Series(texts, dtype="object")) if texts else {}
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed"

@@ -1,0 +1,276 @@
+"""schedule.xlsx: what to buy, for which region and month, with the sums alive.
+
+The sheet 'How the numbers are made' holds prices, pack sizes and needs as plain numbers; the region
+sheets look prices up there and multiply; the Summary adds the region sheets. One changed price
+moves line, region and Summary. Every formula carries its computed value, for viewers that do not
+calculate.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
+
+from pipeline.core import contract
+from pipeline.core.buying import Buying
+from pipeline.core.money import decimals
+from pipeline.core.settings import Settings
+from pipeline.publish.book import HEAD_ROW, Book, Column
+from pipeline.tables import Tables
+
+_LINE: Final = (
+    Column("order_id", "Order (draft)", "", 24),
+    Column("month", "Month of first use", "", 10),
+    Column("depot_id", "Depot", "", 10),
+    Column("supplier_id", "Supplier", "", 14),
+    Column("item_id", "Item", "", 16),
+    Column("supplier_item_id", "Supplier's item", "", 16),
+    Column("item_name", "Plain name", "", 26),
+    Column("unit", "Unit of need", "", 8),
+    Column("need_firm", "Firm need (unit)", "#,##0.0", 11),
+    Column("spare", "Spare (unit)", "#,##0.0", 9),
+    Column("spare_rule", "Spare rule", "", 22),
+    Column("unit_per_piece", "Units per piece", "#,##0.0", 9),
+    Column("pieces_needed_count", "Pieces needed", "#,##0", 9),
+    Column("stock_used_count", "From stock (pieces)", "#,##0", 9),
+    Column("pieces_net_count", "Pieces to buy", "#,##0", 9),
+    Column("pack_size_count", "Pieces per pack", "#,##0", 8),
+    Column("packs_count", "Packs", "#,##0", 8),
+    Column("pieces_ordered_count", "Pieces ordered", "#,##0", 9),
+    Column("surplus_count", "Surplus (pieces)", "#,##0", 9),
+    Column("pack_price", "Price per pack", "#,##0.00", 11),
+    Column("line", "Line total", "#,##0.00", 13),
+    Column("need_by", "Needed by", "", 11),
+    Column("order_latest", "Order not later than", "", 11),
+    Column("order_earliest", "Order not earlier than", "", 11),
+    Column("clash", "Clash", "", 26),
+    Column("next_break", "Next price break", "", 26),
+    Column("need_provisional", "Provisional, mean (unit; not ordered)", "#,##0.0", 12),
+    Column("need_provisional_p90", "Provisional, P90 (unit)", "#,##0.0", 12),
+    Column("need_held", "Held (unit; not ordered)", "#,##0.0", 12),
+    Column("site_ids", "Sites behind the line", "", 40),
+)
+_NAMES: Final = tuple(c.name for c in _LINE)
+_SUMMARY: Final = (
+    Column("region", "Region", "", 12),
+    Column("month", "Month of first use", "", 11),
+    Column("item_id", "Item", "", 18),
+    Column("item_name", "Plain name", "", 28),
+    Column("packs_count", "Packs", "#,##0", 9),
+    Column("pieces_ordered_count", "Pieces ordered", "#,##0", 10),
+    Column("line", "Total", "#,##0.00", 14),
+)
+_SITE: Final = (
+    Column("site_id", "Site", "", 14),
+    Column("region", "Region", "", 12),
+    Column("item_id", "Item", "", 18),
+    Column("counted_by", "Counted by", "", 12),
+    Column("unit", "Unit", "", 8),
+    Column("firm", "Firm", "#,##0.00", 11),
+    Column("provisional", "Provisional, mean", "#,##0.00", 11),
+    Column("provisional_p90", "Provisional, P90", "#,##0.00", 11),
+    Column("held", "Held", "#,##0.00", 11),
+)
+_MADE: Final = (
+    Column("key", "Line", "", 34),
+    Column("item_id", "Item", "", 18),
+    Column("supplier_id", "Supplier", "", 14),
+    Column("pack_size_count", "Pieces per pack", "#,##0", 10),
+    Column("pack_price", "Price per pack", "#,##0.00", 12),
+    Column("price_valid_to", "Price valid to", "", 12),
+    Column("need_firm", "Firm need (unit)", "#,##0.0", 12),
+    Column("spare", "Spare (unit)", "#,##0.0", 10),
+    Column("unit_per_piece", "Units per piece", "#,##0.0", 10),
+    Column("stock_used_count", "From stock (pieces)", "#,##0", 10),
+    Column("packs_count", "Packs", "#,##0", 9),
+)
+_RISKS: Final = (
+    Column("region", "Region", "", 12),
+    Column("risk", "Kind of risk", "", 20),
+    Column("subject", "End, item or site", "", 22),
+    Column("words", "What may change", "", 60),
+    Column("quantity", "Quantity", "#,##0.0", 10),
+    Column("unit", "Unit", "", 8),
+)
+_MADE_SHEET: Final = "How the numbers are made"
+
+
+def write_schedule(
+    path: Path, tables: Tables, settings: Settings, *, buying: Buying, run_id: str
+) -> None:
+    """Write schedule.xlsx.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    tables : Tables
+        Tables of a whole run.
+    settings : Settings
+    buying : Buying
+        The buyer's tables.
+    run_id : str
+        Printed on every sheet.
+
+    """
+    del buying
+    currency = settings.programme.currency
+    label = (
+        f"Run {run_id}, planned {settings.planning_date}, money in {currency}. Draft until "
+        f"approved. {contract.EXAMPLE_MATERIALS_NOTE}."
+    )
+    book = Book(path, title=f"{settings.programme.name}: procurement schedule", run_label=label)
+    lines = _lines(tables, currency)
+    summary = book.sheet(
+        "Summary", "What to buy, by region, month and item", "Firm quantities only.", _SUMMARY
+    )
+    made_row = {key: HEAD_ROW + 1 + i for i, key in enumerate(lines["key"])}
+    places: dict[str, tuple[str, int]] = {}
+    for region in settings.programme.regions:
+        _region_sheet(book, region, lines[lines["region"] == region], made_row, places)
+    _summary_rows(book, summary, lines, places)
+    sites = book.sheet(
+        "By site", "Needs by site", "Before spares, stock and packs; held is never ordered.", _SITE
+    )
+    book.table(sites, _by_site(tables), _SITE)
+    made = book.sheet(
+        _MADE_SHEET, "How the numbers are made",
+        "Change a price or a pack size here: lines, regions and Summary follow.", _MADE,
+    )
+    book.table(made, lines, _MADE)
+    risks = book.sheet("Open risks", "What may still change the quantities", "", _RISKS)
+    book.table(risks, tables["open_risks"], _RISKS)
+    book.close()
+
+
+def _lines(tables: Tables, currency: str) -> pd.DataFrame:
+    lines = pd.DataFrame(tables["order_lines"]).copy()
+    scale = 10 ** decimals(currency)
+    lines["pack_price"] = lines["pack_price_minor"].astype("Float64") / scale
+    lines["line"] = lines["line_minor"].astype("Float64") / scale
+    lines["key"] = [
+        f"{r} / {m} / {i}" for r, m, i in zip(lines["region"], lines["month"], lines["item_id"],
+                                              strict=True)
+    ]
+    return lines.sort_values(["region", "month", "item_id"]).reset_index(drop=True)
+
+
+def _column(name: str) -> str:
+    return str(xl_col_to_name(_NAMES.index(name)))
+
+
+def _made_cell(name: str, row: int) -> str:
+    col = next(i for i, c in enumerate(_MADE) if c.name == name)
+    return f"'{_MADE_SHEET}'!{xl_rowcol_to_cell(row, col, row_abs=True, col_abs=True)}"
+
+
+def _formulas(record: dict[str, Any], row: int, made_row: int) -> dict[str, str]:
+    """Live formulas of one line (spreadsheet rows count from 1)."""
+    here = row + 1
+    cell = {name: f"{_column(name)}{here}" for name in _NAMES}
+    del record
+    return {
+        "need_firm": f"={_made_cell('need_firm', made_row)}",
+        "spare": f"={_made_cell('spare', made_row)}",
+        "unit_per_piece": f"={_made_cell('unit_per_piece', made_row)}",
+        "pieces_needed_count": (
+            f"=ROUNDUP(ROUND(({cell['need_firm']}+{cell['spare']})/{cell['unit_per_piece']},9),0)"
+        ),
+        "stock_used_count": f"={_made_cell('stock_used_count', made_row)}",
+        "pieces_net_count": f"=MAX(0,{cell['pieces_needed_count']}-{cell['stock_used_count']})",
+        "pack_size_count": f"={_made_cell('pack_size_count', made_row)}",
+        "packs_count": f"={_made_cell('packs_count', made_row)}",
+        "pieces_ordered_count": f"={cell['packs_count']}*{cell['pack_size_count']}",
+        "surplus_count": f"={cell['pieces_ordered_count']}-{cell['pieces_net_count']}",
+        "pack_price": f"={_made_cell('pack_price', made_row)}",
+        "line": f"={cell['packs_count']}*{cell['pack_price']}",
+    }
+
+
+def _region_sheet(
+    book: Book,
+    region: str,
+    lines: pd.DataFrame,
+    made_row: dict[str, int],
+    places: dict[str, tuple[str, int]],
+) -> None:
+    name = f"Region {region}"[:31]
+    sheet = book.sheet(name, f"Region {region}: lines", "Quantities in grey words are not ordered.",
+                       _LINE)
+    for i, record in enumerate(lines.to_dict("records")):
+        row = HEAD_ROW + 1 + i
+        places[str(record["key"])] = (name, row)
+        formulas = _formulas(record, row, made_row[str(record["key"])])
+        for c, column in enumerate(_LINE):
+            value = record.get(column.name)
+            if column.name in formulas and not pd.isna(value):
+                form = book.form(num_format=column.number)
+                sheet.write_formula(row, c, formulas[column.name], form, float(value))
+            else:
+                book.write(sheet, row, c, value, column.number)
+    last = HEAD_ROW + len(lines)
+    if len(lines):
+        sheet.autofilter(HEAD_ROW, 0, last, len(_LINE) - 1)
+    else:
+        sheet.write_string(HEAD_ROW + 1, 0, "Nothing to buy.", book.form(italic=True))
+    total = _NAMES.index("line")
+    column = _column("line")
+    sheet.write_string(last + 2, total - 1, "Region total", book.form(bold=True))
+    sheet.write_formula(
+        last + 2,
+        total,
+        f"=SUM({column}{HEAD_ROW + 2}:{column}{max(last, HEAD_ROW + 1) + 1})",
+        book.form(bold=True, num_format="#,##0.00", top=1),
+        float(lines["line"].sum()) if len(lines) else 0.0,
+    )
+
+
+def _summary_rows(
+    book: Book, sheet: Any, lines: pd.DataFrame, places: dict[str, tuple[str, int]]
+) -> None:
+    live = ("packs_count", "pieces_ordered_count", "line")
+    shown = lines[lines["region"].isin({str(k).split(" / ")[0] for k in places})]
+    for i, record in enumerate(shown.to_dict("records")):
+        row = HEAD_ROW + 1 + i
+        name, there = places[str(record["key"])]
+        for c, column in enumerate(_SUMMARY):
+            if column.name in live:
+                source = xl_rowcol_to_cell(there, _NAMES.index(column.name))
+                form = book.form(num_format=column.number)
+                sheet.write_formula(row, c, f"='{name}'!{source}", form, float(record[column.name]))
+            else:
+                book.write(sheet, row, c, record[column.name], column.number)
+    last = HEAD_ROW + len(shown)
+    if len(shown):
+        sheet.autofilter(HEAD_ROW, 0, last, len(_SUMMARY) - 1)
+    total = len(_SUMMARY) - 1
+    letter = xl_col_to_name(total)
+    sheet.write_string(last + 2, total - 1, "All regions", book.form(bold=True))
+    sheet.write_formula(
+        last + 2,
+        total,
+        f"=SUM({letter}{HEAD_ROW + 2}:{letter}{max(last, HEAD_ROW + 1) + 1})",
+        book.form(bold=True, num_format="#,##0.00", top=1),
+        float(shown["line"].sum()) if len(shown) else 0.0,
+    )
+
+
+def _by_site(tables: Tables) -> pd.DataFrame:
+    needs = pd.DataFrame(tables["needs"])
+    keys = ["site_id", "region", "item_id", "counted_by", "unit"]
+    if needs.empty:
+        return pd.DataFrame(columns=[c.name for c in _SITE])
+    out = needs[keys].drop_duplicates().sort_values(keys).reset_index(drop=True)
+    for firmness, column, name in (
+        (contract.FIRM, "quantity", "firm"),
+        (contract.PROVISIONAL, "quantity", "provisional"),
+        (contract.PROVISIONAL, "quantity_p90", "provisional_p90"),
+        (contract.HELD, "quantity", "held"),
+    ):
+        part = needs[needs["firmness"] == firmness].groupby(keys, as_index=False)[column].sum()
+        out = out.merge(part.rename(columns={column: name}), on=keys, how="left")
+        out[name] = out[name].fillna(0.0)
+    return out

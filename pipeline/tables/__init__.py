@@ -1,0 +1,68 @@
+"""Hand-over tables: one description each, checked at every hand-over, and the data dictionary."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import pandas as pd
+
+from pipeline.tables import design, exposure, levels, procurement, programme, survey
+from pipeline.tables.spec import Table, conform, empty
+
+Tables = dict[str, Any]
+"""Tables by name: pandas frames, GeoDataFrames for layers."""
+
+REGISTRY: Final[dict[str, Table]] = {
+    **survey.SURVEY_TABLES,
+    "columns": survey.COLUMNS,
+    "counts": survey.COUNTS,
+    "gps_points": survey.GPS_POINTS,
+    "findings": survey.FINDINGS,
+    **survey.LAYERS,
+    **levels.ALL,
+    **exposure.ALL,
+    **design.ALL,
+    **programme.ALL,
+    **procurement.ALL,
+}
+
+
+def hand_over(stage: str, tables: Mapping[str, Any]) -> Tables:
+    """Conform and check every table that a stage hands over.
+
+    Raises
+    ------
+    ContractBreach
+        When a table is not in the registry's form.
+    KeyError
+        When a table is not registered.
+    """
+    return {name: conform(REGISTRY[name], frame, stage=stage) for name, frame in tables.items()}
+
+
+def blank(name: str) -> Any:
+    """An empty table in its registered form."""
+    return empty(REGISTRY[name])
+
+
+def dictionary() -> pd.DataFrame:
+    """The data dictionary: one row per table and column."""
+    rows = [
+        {
+            "table": table.name,
+            "table_meaning": table.meaning,
+            "column": col.name,
+            "type": col.kind,
+            "meaning": col.meaning,
+            "allowed": "; ".join(col.words),
+            "survey_heading": col.survey_heading,
+            "is_key": col.name in table.key,
+        }
+        for table in REGISTRY.values()
+        for col in table.columns
+    ]
+    return pd.DataFrame(rows)
+
+
+__all__ = ["REGISTRY", "Table", "Tables", "blank", "dictionary", "hand_over"]

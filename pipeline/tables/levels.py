@@ -1,0 +1,118 @@
+"""Hand-over tables of the stage `levels`: heights of things, and water at places."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from pipeline.core import contract
+from pipeline.tables.spec import Table, flag, real, text
+
+THING_KINDS: Final = (
+    "duct end",
+    "entry",
+    "high point",
+    "cover",
+    "chamber floor",
+    "floor",
+    "lowest floor",
+    "door",
+    "vent",
+    "equipment",
+    "water seen",
+    "drain",
+    "hatch",
+    "crack",
+)
+
+LEVELS = Table(
+    "levels",
+    "one level per thing: value, doubt in two parts, pedigree, path in words and in cells. "
+    "A thing whose level is not known has a row with a blank level",
+    ("thing_kind", "thing_id"),
+    (
+        text("thing_kind", "what the level belongs to", words=THING_KINDS),
+        text("thing_id", "its id: end, entry, chamber or building"),
+        text("site_id", "site"),
+        real("level_m", "height on the working datum; blank = no level"),
+        real("u_shared_m", "doubt shared with all that hang on the same point or visit", lo=0),
+        real("u_own_m", "doubt of the own steps", lo=0),
+        text("shared_key", "point or visit that is shared"),
+        real("bias_m", "bound of a bias of unknown sign, added in full", lo=0),
+        real("limit_mm", "k x doubt + bias, rounded up to whole mm", lo=0),
+        flag("has_pedigree", "every step of a named good method, datum and date", nullable=False),
+        text("pedigree_gap", "the first step that lacks it; blank = none"),
+        text("method", "method of the main chain"),
+        text("datum", "datum the chain started on"),
+        text("path", "the chain in words: 'cover 42.315 - dip 1.860 - bore 0.100'"),
+        text("cells", "the cells of the chain, in the order of the path, joined by '; '"),
+        real("second_level_m", "level by the second chain, where there is one"),
+        text("second_path", "the second chain in words"),
+        text("assumed", "assumption taken, in words; blank = none"),
+    ),
+)
+
+FLOODS = Table(
+    "floods",
+    "water at a place: one row per place, source and event",
+    ("place_kind", "place_id", "source_id", "aep_per_year", "event"),
+    (
+        text("place_kind", "chamber or building", words=("chamber", "building")),
+        text("place_id", "chamber or building"),
+        text("site_id", "site (blank for a street chamber)"),
+        text("source_id", "source of the settings, or 'survey:' + flood_id, or 'seen:' + place"),
+        text("mechanism", "river, sea, surface water, groundwater, sewer, reservoir, seen water"),
+        real(
+            "aep_per_year",
+            "annual exceedance probability; -1 = every event (seen water, or a "
+            "surface without a chance); -2 = past flood of unknown chance",
+        ),
+        text("event", "event in words"),
+        text("climate", "climate state of the source"),
+        text("defences", "defence state of the source"),
+        text("answer", "one of the four answers", words=contract.ANSWERS, nullable=False),
+        real(
+            "level_m",
+            "water level on the working datum, freeboard inside taken out; with "
+            "is_nearest the reference water; blank = none",
+        ),
+        real("u_m", "doubt of the level, one standard deviation", lo=0),
+        flag(
+            "is_nearest",
+            "the level is the reference water within reach of a dry place",
+            nullable=False,
+        ),
+        real("distance_m", "distance to the cell or polygon that gave the level", lo=0),
+        real("ground_m", "lowest ground of the ring (building) or ground at the cover (chamber)"),
+        text("datum", "datum the source was on"),
+        text("origin", "file and band, layer and row, or cell that gave the value"),
+        text("assumed", "assumption taken, in words; blank = none"),
+    ),
+)
+
+POLICIES = Table(
+    "policies",
+    "the policy of each site and where each part of it came from",
+    ("site_id",),
+    (
+        text("site_id", "site"),
+        real("design_aep_per_year", "design event", lo=0, hi=1, nullable=False),
+        text("climate", "climate state that sources must have", nullable=False),
+        text("defences", "defence state that sources must have", nullable=False),
+        real("freeboard_m", "freeboard", lo=0, nullable=False),
+        text("origin", "which setting or cell gave each part", nullable=False),
+    ),
+)
+
+GROUND = Table(
+    "ground",
+    "ground model at chambers, buildings and sites",
+    ("place_kind", "place_id"),
+    (
+        text("place_kind", "chamber, building or site"),
+        text("place_id", "its id"),
+        real("ground_m", "ground at the place on the working datum; blank = outside the model"),
+        real("ring_low_m", "lowest ground of the ring outside a building"),
+    ),
+)
+
+ALL = {t.name: t for t in (LEVELS, FLOODS, POLICIES, GROUND)}
