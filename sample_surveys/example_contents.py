@@ -21,9 +21,12 @@ def bore(rng: Random) -> int:
 
 def _cable(count: int, diameter_mm: int, arrangement: str, kind: str, cores: str) -> Row:
     return {
-        "count": count, "diameter_mm": diameter_mm, "arrangement": arrangement,
+        "count": count,
+        "diameter_mm": diameter_mm,
+        "arrangement": arrangement,
         "group_no": 1 if arrangement == "trefoil" else None,
-        "class": kind, "cores": cores,
+        "class": kind,
+        "cores": cores,
         "filling": "paper" if kind == "HV" and cores == "3" else "solid",
         "covering": "plastic",
     }

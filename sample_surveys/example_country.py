@@ -38,12 +38,12 @@ def write_grids(
         save_grid(folder / f"level_{name}.tif", np.where(wet, level, np.nan), land.CELL_M)
     x, y = land.cell_centres(GROUNDWATER_CELL_M)
     table = land.groundwater(x, y, springs)
-    known = ~np.isnan(land.ground(x, y)) & ((x >= land.MODEL_WEST_M))
+    known = ~np.isnan(land.ground(x, y)) & (x >= land.MODEL_WEST_M)
     save_grid(folder / "water_table.tif", np.where(known, table, np.nan), GROUNDWATER_CELL_M)
 
 
-def write_layers(folder: Path, outlines: dict[str, list[tuple[float, float]]]) -> None:
-    """Domains, sea levels, regions and the footprints of every second building."""
+def write_layers(folder: Path) -> None:
+    """Outlines of the models, sea levels and regions."""
     save_layer(folder / "river_model.gpkg", {"name": ["river"]}, [Polygon(land.model_outline())])
     coast = box(*land.COAST_BOX)
     save_layer(folder / "coast_model.gpkg", {"name": ["coast"]}, [coast])
@@ -59,11 +59,12 @@ def write_layers(folder: Path, outlines: dict[str, list[tuple[float, float]]]) -
     save_layer(folder / "sea_levels.gpkg", columns, shapes)
     names, areas = regions()
     save_layer(folder / "regions.gpkg", {"region": names}, areas)
-    chosen = sorted(outlines)[::2]
-    save_layer(
-        folder / "footprints.gpkg", {"building_id": chosen},
-        [Polygon(outlines[name]) for name in chosen],
-    )
+
+
+def write_footprints(path: Path, outlines: dict[str, list[tuple[float, float]]]) -> None:
+    """Outlines of buildings as a layer."""
+    drawn = sorted(outlines)
+    save_layer(path, {"building_id": drawn}, [Polygon(outlines[name]) for name in drawn])
 
 
 def regions() -> tuple[list[str], list[Any]]:
@@ -72,14 +73,19 @@ def regions() -> tuple[list[str], list[Any]]:
     approaches = box(land.WEST_M, land.SOUTH_M, west_edge, land.NORTH_M)
     isles = box(coast_edge, land.SOUTH_M, land.EAST_M, land.NORTH_M)
     middle = box(west_edge, land.SOUTH_M, coast_edge, land.NORTH_M)
-    river = LineString([(land.WEST_M - 500.0, land.river_points()[0][1]), *land.river_points(),
-                        (land.EAST_M, land.river_points()[-1][1])])
+    river = LineString(
+        [
+            (land.WEST_M - 500.0, land.river_points()[0][1]),
+            *land.river_points(),
+            (land.EAST_M, land.river_points()[-1][1]),
+        ]
+    )
     halves = list(split(middle, river).geoms)
     north = max(halves, key=lambda part: part.centroid.y)
     south = min(halves, key=lambda part: part.centroid.y)
     return ["Isles", "NA", "North", "South"], [isles, approaches, north, south]
 
 
-def write_chamber_points(path: Path, points: list[tuple[str, float, float]]) -> None:
-    """Chamber positions of a rover as a point layer."""
+def write_rover_points(path: Path, points: list[tuple[str, float, float]]) -> None:
+    """Positions of chambers and buildings, taken by a rover, as a point layer."""
     save_layer(path, {"name": [p[0] for p in points]}, [Point(p[1], p[2]) for p in points])

@@ -1,8 +1,9 @@
 """Applies the typed faults of `faults.toml` to the files of the example.
 
 Each patch names file, sheet, cell, what must stand there before (`was`, so that a changed plan
-cannot move a fault unseen) and the value that is typed over it. Points of GPX and GeoPackage files
-are named by `point` and get a new name; `move` shifts them.
+cannot move a fault unseen) and the value that is typed over it. `values`
+are laid out to the right; `merge` merges cells; `whole` is the text of a whole file; `add` adds a
+point to a GPX or GeoPackage file.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Any
 import geopandas as gpd
 import openpyxl
 from openpyxl.utils import coordinate_to_tuple
+from shapely.geometry import Point
 
 from sample_surveys.example_files import save_layer, save_workbook
 
@@ -61,9 +63,11 @@ def _workbook(path: Path, patches: list[dict[str, Any]]) -> None:
         if "merge" in patch:
             sheet.merge_cells(patch["merge"])
             continue
-        cell = sheet[patch["cell"]]
-        _check(patch, cell.value)
-        cell.value = None if patch["value"] == "" else patch["value"]
+        row, column = coordinate_to_tuple(patch["cell"])
+        for i, value in enumerate(patch.get("values", [patch.get("value")])):
+            cell = sheet.cell(row, column + i)
+            _check(patch, cell.value)
+            cell.value = None if value == "" else value
     save_workbook(path, book)
 
 
@@ -74,8 +78,9 @@ def _csv(path: Path, patches: list[dict[str, Any]]) -> None:
         row, column = coordinate_to_tuple(patch["cell"])
         while len(rows) < row:
             rows.append([""] * len(rows[0]))
-        _check(patch, rows[row - 1][column - 1])
-        rows[row - 1][column - 1] = str(patch["value"])
+        for i, value in enumerate(patch.get("values", [patch.get("value")])):
+            _check(patch, rows[row - 1][column - 1 + i])
+            rows[row - 1][column - 1 + i] = str(value)
     with path.open("w", encoding="utf-8-sig", newline="") as out:
         csv.writer(out, lineterminator="\r\n").writerows(rows)
 
@@ -83,17 +88,16 @@ def _csv(path: Path, patches: list[dict[str, Any]]) -> None:
 def _gpx(path: Path, patches: list[dict[str, Any]]) -> None:
     text = path.read_text(encoding="utf-8")
     for patch in patches:
-        old = f"<name>{patch['point']}</name>"
-        if old not in text:
-            raise PatchError(f"{path.name} holds no point {patch['point']}")
-        text = text.replace(old, f"<name>{patch['value']}</name>")
+        point = (
+            f'  <wpt lat="{patch["lat"]:.7f}" lon="{patch["lon"]:.7f}"><ele>68.0</ele>'
+            f"<name>{patch['add']}</name></wpt>\n</gpx>"
+        )
+        text = text.replace("</gpx>", point)
     path.write_text(text, encoding="utf-8")
 
 
 def _layer(path: Path, patches: list[dict[str, Any]]) -> None:
     frame = gpd.read_file(path)
-    names = list(frame["name"])
-    shapes = list(frame.geometry)
-    for patch in patches:
-        names[names.index(patch["point"])] = patch["value"]
+    names = [*frame["name"], *(patch["add"] for patch in patches)]
+    shapes = [*frame.geometry, *(Point(patch["x"], patch["y"]) for patch in patches)]
     save_layer(path, {"name": names}, shapes)

@@ -32,9 +32,21 @@ def save_grid(path: Path, values: Any, cell_m: float) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     data = np.where(np.isnan(values), NODATA, np.round(values, 2)).astype(np.float32)
     with rasterio.open(
-        path, "w", driver="GTiff", width=data.shape[1], height=data.shape[0], count=1,
-        dtype="float32", crs=CRS, nodata=NODATA, compress="deflate", predictor=3, zlevel=9,
-        tiled=True, blockxsize=256, blockysize=256,
+        path,
+        "w",
+        driver="GTiff",
+        width=data.shape[1],
+        height=data.shape[0],
+        count=1,
+        dtype="float32",
+        crs=CRS,
+        nodata=NODATA,
+        compress="deflate",
+        predictor=3,
+        zlevel=9,
+        tiled=True,
+        blockxsize=256,
+        blockysize=256,
         transform=from_origin(land.WEST_M, land.NORTH_M, cell_m, cell_m),
     ) as out:
         out.write(data, 1)

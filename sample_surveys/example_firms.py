@@ -18,9 +18,14 @@ from sample_surveys.example_land import DATUM
 from sample_surveys.example_survey import Book, Row
 
 ABOUT: Final = {
-    "template_version": "1", "programme": "example", "contact_email": "desk@survey.example",
-    "vertical_datum": DATUM, "level_unit": "m", "size_unit": "mm",
-    "date_style": "day-month-year", "workbook_state": "complete",
+    "template_version": "1",
+    "programme": "example",
+    "contact_email": "desk@survey.example",
+    "vertical_datum": DATUM,
+    "level_unit": "m",
+    "size_unit": "mm",
+    "date_style": "day-month-year",
+    "workbook_state": "complete",
 }
 _DATES: Final = frozenset({"visit_date", "issued", "inspected_on", "works_since"})
 
@@ -33,14 +38,24 @@ def _about(book: openpyxl.Workbook, company: str, horizontal_ref: str) -> None:
     sheet = book.active
     assert sheet is not None
     sheet.title = "about"
-    for row in (("name", "value"), *(ABOUT | {
-        "survey_company": company, "horizontal_ref": horizontal_ref,
-    }).items()):
+    for row in (
+        ("name", "value"),
+        *(
+            ABOUT
+            | {
+                "survey_company": company,
+                "horizontal_ref": horizontal_ref,
+            }
+        ).items(),
+    ):
         sheet.append(row)
 
 
 def _sheet(
-    book: openpyxl.Workbook, name: str, headings: tuple[str, ...], rows: list[Row],
+    book: openpyxl.Workbook,
+    name: str,
+    headings: tuple[str, ...],
+    rows: list[Row],
     titles: tuple[str, ...] = (),
 ) -> Worksheet:
     sheet: Worksheet = book.create_sheet(name)
@@ -57,7 +72,11 @@ def first_firm(path: Path, rows: Book) -> None:
     book = openpyxl.Workbook()
     _about(book, "First Invented Surveys", "EPSG:27700")
     for name, headings in COLUMNS.items():
-        titles = (f"Duct survey, region North: {name}", "all levels in m above Merrow Datum 2015", "")
+        titles = (
+            f"Duct survey, region North: {name}",
+            "all levels in m above Merrow Datum 2015",
+            "",
+        )
         _sheet(book, name, headings, rows.sheets[name], titles)
     save_workbook(path, book)
 
@@ -70,17 +89,15 @@ def second_firm(path: Path, rows: Book) -> None:
     for name, headings in COLUMNS.items():
         if not rows.sheets[name]:
             continue
-        if name in ("sites", "chambers"):
-            swap = {"easting": "lat", "northing": "lon"}
-            headings = tuple(swap.get(h, h) for h in headings)
-        if name == "buildings":
-            headings = tuple(h for h in headings if h not in ("easting", "northing"))
+        swap = {"easting": "lat", "northing": "lon"} if name in ("sites", "chambers") else {}
+        dropped = ("easting", "northing") if name == "buildings" else ()
+        own = tuple(swap.get(h, h) for h in headings if h not in dropped)
         for row in rows.sheets[name]:
             if name == "ducts" and row.get("bore_mm") and row["row_no"] == 1:
                 row["bore_mm"] = f"{row['bore_mm']} mm"
             if name == "cables" and row["cable_id"].endswith("K2"):
                 row["diameter_mm"] = f"{row['diameter_mm']}mm"
-        sheet = _sheet(book, name, headings, rows.sheets[name])
+        sheet = _sheet(book, name, own, rows.sheets[name])
         for cell in sheet[1]:
             cell.value = ALIASES.get((name, str(cell.value)), cell.value)
     save_workbook(path, book)
@@ -122,17 +139,32 @@ def third_firm(buildings_path: Path, chambers_path: Path, rows: Book) -> None:
     """Two workbooks, one from indoors and one from the street, with grid references."""
     rows = deepcopy(rows)
     for point in rows.sheets["level_points"]:
-        point.update(method="GNSS network", u_m=0.02, from_point_id=None, closure_mm=None, run_km=None)
+        point.update(
+            method="GNSS network", u_m=0.02, from_point_id=None, closure_mm=None, run_km=None
+        )
     for visit in rows.sheets["visits"]:
         visit.update(instrument="GNSS network", geoid_model="Merrow model 2015", occupations=2)
     for sheet in ("sites", "chambers"):
         for row in rows.sheets[sheet]:
             row["grid_ref"] = grid_reference(row["easting"], row["northing"])
             row["easting"] = row["northing"] = None
+    for row in rows.sheets["buildings"]:  # left to the footprints and the sites
+        row["easting"] = row["northing"] = None
     indoors = openpyxl.Workbook()
     _about(indoors, "Third Invented Surveys", "national grid letters")
-    for name in ("visits", "sites", "buildings", "entries", "ducts", "cables", "seals_now",
-                 "level_points", "flood_levels", "observations", "photos"):
+    for name in (
+        "visits",
+        "sites",
+        "buildings",
+        "entries",
+        "ducts",
+        "cables",
+        "seals_now",
+        "level_points",
+        "flood_levels",
+        "observations",
+        "photos",
+    ):
         _sheet(indoors, name, COLUMNS[name], _part(name, rows.sheets[name], is_street=False))
     hidden = indoors["cables"]
     for number in (11, 12, 13):
@@ -149,8 +181,12 @@ def third_firm(buildings_path: Path, chambers_path: Path, rows: Book) -> None:
 
 def _part(sheet: str, rows: list[Row], *, is_street: bool) -> list[Row]:
     """The rows of a sheet that were taken in the street, or the others."""
-    key = {"ducts": "end_id", "cables": "end_id", "level_points": "point_id",
-           "photos": "place_id"}.get(sheet)
+    key = {
+        "ducts": "end_id",
+        "cables": "end_id",
+        "level_points": "point_id",
+        "photos": "place_id",
+    }.get(sheet)
     if key is None:
         return rows
     return [r for r in rows if ("-C" in str(r[key])) == is_street]
@@ -168,11 +204,20 @@ def grid_reference(x: float, y: float) -> str:
 
 def csv_folder(folder: Path, rows: Book) -> None:
     """A folder with one file per sheet."""
-    save_csv(folder / "about.csv", ("name", "value"), [
-        {"name": k, "value": v} for k, v in (ABOUT | {
-            "survey_company": "First Invented Surveys", "horizontal_ref": "EPSG:27700",
-        }).items()
-    ])
+    save_csv(
+        folder / "about.csv",
+        ("name", "value"),
+        [
+            {"name": k, "value": v}
+            for k, v in (
+                ABOUT
+                | {
+                    "survey_company": "First Invented Surveys",
+                    "horizontal_ref": "EPSG:27700",
+                }
+            ).items()
+        ],
+    )
     for name, headings in COLUMNS.items():
         if rows.sheets[name]:
             save_csv(folder / f"{name}.csv", headings, rows.sheets[name])

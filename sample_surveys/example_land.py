@@ -8,6 +8,7 @@ into the next. The country lies in open sea, on purpose: no real place is meant.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -96,9 +97,7 @@ def _step(t: Array) -> Array:
 def river_level(x: Array, event: int) -> Array:
     """Water level of the river (m) at an easting: flat pools, smooth over the weirs."""
     level = np.full_like(x, POOL_LEVELS[0][event])
-    for weir, (above, below) in zip(
-        WEIRS_E_M, zip(POOL_LEVELS[:-1], POOL_LEVELS[1:], strict=True), strict=True
-    ):
+    for weir, (above, below) in zip(WEIRS_E_M, pairwise(POOL_LEVELS), strict=True):
         part = _step((x - weir + WEIR_HALF_LENGTH_M) / (2.0 * WEIR_HALF_LENGTH_M))
         level = level + part * (below[event] - above[event])
     return level
@@ -110,7 +109,9 @@ def valley_height(x: Array, d: Array) -> Array:
     floor = -1.6 + 0.6 * np.clip((side - 60.0) / 620.0, 0.0, 1.0)
     bank = np.clip(side - 680.0, 0.0, 300.0) / 50.0
     hill = np.clip(side - 980.0, 0.0, None) / 120.0
-    knolls = np.clip((side - 1_200.0) / 800.0, 0.0, 1.0) * 5.0 * np.sin(x / 830.0) * np.sin(d / 610.0)
+    knolls = (
+        np.clip((side - 1_200.0) / 800.0, 0.0, 1.0) * 5.0 * np.sin(x / 830.0) * np.sin(d / 610.0)
+    )
     channel = -2.6 * np.clip((60.0 - side) / 30.0, 0.0, 1.0)
     return floor + bank + hill + knolls + channel
 
@@ -151,9 +152,7 @@ def cell_centres(cell_m: float) -> tuple[Array, Array]:
 def in_model(x: Array, y: Array) -> npt.NDArray[np.bool_]:
     """Whether a place lies in the area that the river model covers."""
     return (
-        (x >= MODEL_WEST_M)
-        & (x <= MODEL_EAST_M)
-        & (np.abs(y - river_y(x)) <= MODEL_HALF_WIDTH_M)
+        (x >= MODEL_WEST_M) & (x <= MODEL_EAST_M) & (np.abs(y - river_y(x)) <= MODEL_HALF_WIDTH_M)
     )
 
 
@@ -161,8 +160,12 @@ def model_outline(step_m: float = 200.0) -> list[tuple[float, float]]:
     """Corners of the river model's outline, north side first, to 1 cm."""
     xs = np.arange(MODEL_WEST_M, MODEL_EAST_M + step_m / 2.0, step_m)
     ys = river_y(xs)
-    north = [(float(x), round(float(y) + MODEL_HALF_WIDTH_M, 2)) for x, y in zip(xs, ys, strict=True)]
-    south = [(float(x), round(float(y) - MODEL_HALF_WIDTH_M, 2)) for x, y in zip(xs, ys, strict=True)]
+    north = [
+        (float(x), round(float(y) + MODEL_HALF_WIDTH_M, 2)) for x, y in zip(xs, ys, strict=True)
+    ]
+    south = [
+        (float(x), round(float(y) - MODEL_HALF_WIDTH_M, 2)) for x, y in zip(xs, ys, strict=True)
+    ]
     return north + south[::-1]
 
 

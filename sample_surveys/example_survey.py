@@ -17,8 +17,18 @@ from sample_surveys.example_slope import Slope
 
 Row = dict[str, Any]
 SHEETS: Final = (
-    "visits", "sites", "buildings", "chambers", "entries", "ducts", "cables", "seals_now",
-    "level_points", "flood_levels", "observations", "photos",
+    "visits",
+    "sites",
+    "buildings",
+    "chambers",
+    "entries",
+    "ducts",
+    "cables",
+    "seals_now",
+    "level_points",
+    "flood_levels",
+    "observations",
+    "photos",
 )
 ROW_DROP_M: Final = 0.16  # from one row of a bank to the next
 FACES: Final = "ABCD"
@@ -68,37 +78,66 @@ class SiteWriter:
 
     def _site(self, visit_date: dt.date) -> None:
         s = self.site
-        x, y = self.slope.at(20.0, self.w_m + 1.0)
+        x, y = self.slope.at(0.0, self.w_m + MODES[s.buildings[0].mode][0])
         self.book.add(
-            "visits", visit_id=self.visit_id, site_id=s.site_id, visit_date=visit_date,
-            surveyor="team 1", instrument="level", datum=example_land.DATUM,
-            days_since_rain=self.rng.randint(1, 9), permit_ref=f"CS-{s.site_id}-1", scope="full",
+            "visits",
+            visit_id=self.visit_id,
+            site_id=s.site_id,
+            visit_date=visit_date,
+            surveyor="team 1",
+            instrument="level",
+            datum=example_land.DATUM,
+            days_since_rain=self.rng.randint(1, 9),
+            permit_ref=f"CS-{s.site_id}-1",
+            scope="full",
             checked_by_engineer="yes",
         )
         row: Row = {
-            "site_id": s.site_id, "site_name": s.name, "region": self.region,
-            "site_type": s.site_type, "easting": x, "northing": y, "position_method": "map",
-            "critical_class": s.critical, "customers": s.customers,
+            "site_id": s.site_id,
+            "site_name": s.name,
+            "region": self.region,
+            "site_type": s.site_type,
+            "easting": x,
+            "northing": y,
+            "position_method": "map",
+            "critical_class": s.critical,
+            "customers": s.customers,
             "backfeed": self.rng.choice(["none", "part", "none"]),
             "repair_days": self.rng.choice([3, 5, 8]),
-            "flood_history": "none known", "permit_kind": "street",
-            "permit_lead_days": self.rng.choice([14, 28, 60]), "outage_needed": "no",
+            "flood_history": "none known",
+            "permit_kind": "street",
+            "permit_lead_days": self.rng.choice([14, 28, 60]),
+            "outage_needed": "no",
             "survey_state": "complete",
         }
         self.book.add("sites", **(row | s.facts))
         self.mark_id = f"P-{s.site_id}"
         self.book.add(
-            "level_points", point_id=self.mark_id, site_id=s.site_id, kind="site mark",
-            level_m=round(self.w_m + 1.37, 3), datum=example_land.DATUM, method="GNSS network",
-            u_m=0.012, visit_id=self.visit_id,
+            "level_points",
+            point_id=self.mark_id,
+            site_id=s.site_id,
+            kind="site mark",
+            level_m=round(self.w_m + 1.37, 3),
+            datum=example_land.DATUM,
+            method="GNSS network",
+            u_m=0.012,
+            visit_id=self.visit_id,
         )
 
     def _point(self, point_id: str, kind: str, level_m: float) -> None:
         self.book.add(
-            "level_points", point_id=point_id, site_id=self.site.site_id, kind=kind,
-            level_m=round(level_m, 3), datum=example_land.DATUM, method="levelled",
-            from_point_id=self.mark_id, closure_mm=self.rng.randint(-3, 3),
-            run_km=round(self.rng.uniform(0.1, 0.4), 2), u_m=0.005, visit_id=self.visit_id,
+            "level_points",
+            point_id=point_id,
+            site_id=self.site.site_id,
+            kind=kind,
+            level_m=round(level_m, 3),
+            datum=example_land.DATUM,
+            method="levelled",
+            from_point_id=self.mark_id,
+            closure_mm=self.rng.randint(-3, 3),
+            run_km=round(self.rng.uniform(0.1, 0.4), 2),
+            u_m=0.005,
+            visit_id=self.visit_id,
         )
 
     def _building(self, number: int, told: Building) -> None:
@@ -110,19 +149,30 @@ class SiteWriter:
         self._point(f"P-{building_id}", "floor", floor_m)
         below = round(floor_m - (self.w_m + invert) + 0.90, 2)
         row: Row = {
-            "building_id": building_id, "site_id": self.site.site_id,
-            "lowest_space": "basement", "floor_point_id": f"P-{building_id}",
-            "lowest_floor_below_m": below, "door_sill_above_floor_m": told.sill_m,
-            "lowest_vent_above_floor_m": told.vent_m, "other_openings": "none seen",
-            "equipment_above_floor_m": round(0.4 - below, 2), "sump_pump": "none",
+            "building_id": building_id,
+            "site_id": self.site.site_id,
+            "lowest_space": "basement",
+            "floor_point_id": f"P-{building_id}",
+            "lowest_floor_below_m": below,
+            "door_sill_above_floor_m": told.sill_m,
+            "lowest_vent_above_floor_m": told.vent_m,
+            "other_openings": "none seen",
+            "equipment_above_floor_m": round(0.8 - below, 2),
+            "sump_pump": "none",
             "wall_build": self.rng.choice(["brick", "brick", "block", "concrete"]),
             "wall_thick_mm": self.rng.choice([215, 330, 440]),
-            "floor_build": "reinforced raft", "built_year": self.rng.randint(2003, 2016),
-            "fire_wall": "no", "visit_id": self.visit_id, "easting": x, "northing": y,
+            "floor_build": "reinforced raft",
+            "built_year": self.rng.randint(2003, 2016),
+            "fire_wall": "no",
+            "visit_id": self.visit_id,
+            "easting": x,
+            "northing": y,
             "floor_area_m2": self.rng.choice([60, 90, 140, 220]),
             "max_head_m": told.max_head_m,
             "max_head_by": "structural engineer" if told.max_head_m else None,
-            "tanked": "unknown", "drain_to": "none", "asbestos_suspect": "no",
+            "tanked": "unknown",
+            "drain_to": "none",
+            "asbestos_suspect": "no",
         }
         self.book.add("buildings", **(row | told.facts))
         self.book.outlines[building_id] = _outline(x, y)
@@ -141,7 +191,9 @@ class SiteWriter:
         base_m = round(self.w_m + invert, 2)
         side = offset + (25.0 + 13.0 * place) * (1 if place % 2 else -1)
         if kind == "bare":
-            self._entry(entry_id, building_id, face, floor_m, round(self.w_m + float(numbers[0]), 2))
+            self._entry(
+                entry_id, building_id, face, floor_m, round(self.w_m + float(numbers[0]), 2)
+            )
             self.book.sheets["entries"][-1].update(
                 kind="cut-out trench", width_mm=420, height_mm=160, leads_to="buried"
             )
@@ -175,8 +227,11 @@ class SiteWriter:
         base_m = round(min(second_m, cover_m, self.w_m) - 0.75, 2)
         one = self._bank(near, count, base_m)
         two = Bank(
-            [f"{other}-{i + 1:02d}" for i in range(count)], [round(v - 0.10, 3) for v in one.inverts_m],
-            one.bores_mm, one.facts, one.cables,
+            [f"{other}-{i + 1:02d}" for i in range(count)],
+            [round(v - 0.10, 3) for v in one.inverts_m],
+            one.bores_mm,
+            one.facts,
+            one.cables,
         )
         one.ids[:] = [f"{near}-{i + 51:02d}" for i in range(count)]
         self._chamber_ends(one, near, "C", cover_m, (other, two), "rodded")
@@ -186,11 +241,22 @@ class SiteWriter:
         self, entry_id: str, building_id: str, face: str, floor_m: float, edge_m: float
     ) -> Row:
         return self.book.add(
-            "entries", entry_id=entry_id, building_id=building_id, face=face, kind="duct bank",
-            seen_from="inside", leads_to="unknown", level_method="offset from floor",
-            ref_point_id=f"P-{building_id}", above_m=round(edge_m - floor_m, 3),
-            measured_to="lowest edge", gap_around_duct="none", water_sign="none",
-            front_space_mm=self.rng.choice([900, 1200, 1500]), fire_wall="no", outdoors="no",
+            "entries",
+            entry_id=entry_id,
+            building_id=building_id,
+            face=face,
+            kind="duct bank",
+            seen_from="inside",
+            leads_to="unknown",
+            level_method="offset from floor",
+            ref_point_id=f"P-{building_id}",
+            above_m=round(edge_m - floor_m, 3),
+            measured_to="lowest edge",
+            gap_around_duct="none",
+            water_sign="none",
+            front_space_mm=self.rng.choice([900, 1200, 1500]),
+            fire_wall="no",
+            outdoors="no",
             visit_id=self.visit_id,
             asbestos_suspect="no",
         )
@@ -201,13 +267,32 @@ class SiteWriter:
         x, y = self.slope.at(round(side, 1), cover_m)
         self._point(f"P-{chamber_id}", "cover", cover_m)
         self.book.add(
-            "chambers", chamber_id=chamber_id, other_numbers=None, site_id=self.site.site_id,
-            owner="own", kind=self.rng.choice(["manhole", "joint box", "draw pit"]),
-            easting=x, northing=y, position_method="GNSS", position_u_m=0.5,
-            cover_point_id=f"P-{chamber_id}", cover_kind=self.rng.choice(["keyhole", "hinged"]),
-            depth_m=1.0, depth_from="cover top", water_state="dry", pumped_out="no", silt_mm=0,
-            drain="none", ways_seen=0, walls_seen="all", asbestos_suspect="no", gas_note="no alarm",
-            entered="no", visit_id=self.visit_id, confined_space="yes", drain_to="none",
+            "chambers",
+            chamber_id=chamber_id,
+            other_numbers=None,
+            site_id=self.site.site_id,
+            owner="own",
+            kind=self.rng.choice(["manhole", "joint box", "draw pit"]),
+            easting=x,
+            northing=y,
+            position_method="GNSS",
+            position_u_m=0.5,
+            cover_point_id=f"P-{chamber_id}",
+            cover_kind=self.rng.choice(["keyhole", "hinged"]),
+            depth_m=1.0,
+            depth_from="cover top",
+            water_state="dry",
+            pumped_out="no",
+            silt_mm=0,
+            drain="none",
+            ways_seen=0,
+            walls_seen="all",
+            asbestos_suspect="no",
+            gas_note="no alarm",
+            entered="no",
+            visit_id=self.visit_id,
+            confined_space="yes",
+            drain_to="none",
         )
         return chamber_id
 
@@ -227,15 +312,20 @@ class SiteWriter:
 
     def _far_bank(self, chamber_id: str, wall: Bank, cover_m: float) -> Bank:
         top = min(cover_m - 0.70, max(wall.inverts_m) - 0.20)
-        inverts = [
-            round(top - ROW_DROP_M * (i // 2), 3) for i in range(len(wall.ids))
-        ]
+        inverts = [round(top - ROW_DROP_M * (i // 2), 3) for i in range(len(wall.ids))]
         ids = [f"{chamber_id}-{i + 1:02d}" for i in range(len(wall.ids))]
         return Bank(ids, inverts, wall.bores_mm, wall.facts, wall.cables)
 
     def _wall_ends(  # noqa: PLR0913 - private; each names one fact of the wall
-        self, bank: Bank, entry_id: str, face: str, floor_m: float,
-        far: tuple[str, Bank] | None, proof: str, *, has_level: bool,
+        self,
+        bank: Bank,
+        entry_id: str,
+        face: str,
+        floor_m: float,
+        far: tuple[str, Bank] | None,
+        proof: str,
+        *,
+        has_level: bool,
     ) -> None:
         for i in range(len(bank.ids)):
             row = self._end(bank, i, "entry", entry_id, face)
@@ -244,22 +334,35 @@ class SiteWriter:
                 ref_point_id=f"P-{entry_id.rsplit('-', 1)[0]}" if has_level else None,
                 above_m=round(bank.inverts_m[i] - floor_m, 3) if has_level else None,
                 far_place_id=far[0] if far else "unknown",
-                far_end_id=far[1].ids[i] if far else None, far_proof=proof,
+                far_end_id=far[1].ids[i] if far else None,
+                far_proof=proof,
                 length_m=self._length(entry_id, far[0]) if far else None,
-                lie="sloping out", seal_from="building",
+                lie="sloping out",
+                seal_from="building",
             )
 
-    def _chamber_ends(  # noqa: PLR0913 - private; each names one fact of the chamber
-        self, bank: Bank, chamber_id: str, face: str, cover_m: float,
-        far: tuple[str, Bank], proof: str,
+    def _chamber_ends(
+        self,
+        bank: Bank,
+        chamber_id: str,
+        face: str,
+        cover_m: float,
+        far: tuple[str, Bank],
+        proof: str,
     ) -> None:
         for i in range(len(bank.ids)):
             row = self._end(bank, i, "chamber", chamber_id, face)
             row.update(
-                level_method="dip", ref_point_id=f"P-{chamber_id}",
-                dip_down_m=round(cover_m - bank.inverts_m[i], 3), dip_from="cover top",
-                far_place_id=far[0], far_end_id=far[1].ids[i], far_proof=proof,
-                length_m=self._length(far[0], chamber_id), lie="level", seal_from="neither",
+                level_method="dip",
+                ref_point_id=f"P-{chamber_id}",
+                dip_down_m=round(cover_m - bank.inverts_m[i], 3),
+                dip_from="cover top",
+                far_place_id=far[0],
+                far_end_id=far[1].ids[i],
+                far_proof=proof,
+                length_m=self._length(far[0], chamber_id),
+                lie="level",
+                seal_from="neither",
             )
         chamber = next(c for c in self.book.sheets["chambers"] if c["chamber_id"] == chamber_id)
         chamber["ways_seen"] += len(bank.ids)
@@ -272,22 +375,44 @@ class SiteWriter:
         photos = self.book.sheets["photos"]
         if not any(p["photo_id"] == photo_id for p in photos):
             self.book.add(
-                "photos", photo_id=photo_id, file_name=f"{photo_id}.jpg", place_id=place_id,
+                "photos",
+                photo_id=photo_id,
+                file_name=f"{photo_id}.jpg",
+                place_id=place_id,
                 shows="chamber wall" if place_kind == "chamber" else "inside wall",
                 scale_in_view="yes",
             )
         row = self.book.add(
-            "ducts", end_id=end_id, place_kind=place_kind, place_id=place_id, face=face,
-            row_no=i // 2 + 1, col_no=i % 2 + 1, shape="round", bore_mm=bore, bore_method="rule",
-            material="smooth plastic", measured_to="invert", water_now="dry", mouth="flush",
-            clear_depth_mm="300 or more", seen="full", photo_id=photo_id, visit_id=self.visit_id,
+            "ducts",
+            end_id=end_id,
+            place_kind=place_kind,
+            place_id=place_id,
+            face=face,
+            row_no=i // 2 + 1,
+            col_no=i % 2 + 1,
+            shape="round",
+            bore_mm=bore,
+            bore_method="rule",
+            material="smooth plastic",
+            measured_to="invert",
+            water_now="dry",
+            mouth="flush",
+            clear_depth_mm="300 or more",
+            seen="full",
+            photo_id=photo_id,
+            visit_id=self.visit_id,
             flap="none",
         )
         row.update(bank.facts[i])
         for n, cable in enumerate(bank.cables[i], start=1):
             self.book.add(
-                "cables", cable_id=f"{end_id}-K{n}", end_id=end_id, size_method="gauge card",
-                condition="sound", dead="no", **cable,
+                "cables",
+                cable_id=f"{end_id}-K{n}",
+                end_id=end_id,
+                size_method="gauge card",
+                condition="sound",
+                dead="no",
+                **cable,
             )
         return row
 

@@ -11,7 +11,13 @@ import datetime as dt
 from pathlib import Path
 
 from sample_surveys import example_country, example_faults, example_firms
-from sample_surveys.example_facts import HOLES, SPRINGS, apply_facts
+from sample_surveys.example_facts import (
+    FOOTPRINTS,
+    HOLES,
+    ROVER_BUILDINGS,
+    SPRINGS,
+    apply_facts,
+)
 from sample_surveys.example_plan import APPROACHES, CLEAN, ISLES, NORTH, SMALL, SOUTH, Site
 from sample_surveys.example_survey import Book, write_sites
 
@@ -46,11 +52,16 @@ def write_example(folder: Path) -> None:
     outlines: dict[str, list[tuple[float, float]]] = {}
     for book in (north, south, approaches, isles, small):
         outlines |= book.outlines
-    places = {name: (corners[0][0] + 10.0, corners[0][1] + 6.0) for name, corners in outlines.items()}
+    places = {
+        name: (corners[0][0] + 10.0, corners[0][1] + 6.0) for name, corners in outlines.items()
+    }
     example_country.write_grids(
         folder / "flood", [places[name] for name in HOLES], [places[name] for name in SPRINGS]
     )
-    example_country.write_layers(folder / "layers", outlines)
+    example_country.write_layers(folder / "layers")
+    example_country.write_footprints(
+        folder / "layers" / "footprints.gpkg", {name: outlines[name] for name in FOOTPRINTS}
+    )
     gpx = _take_positions(approaches, GPX_SITES)
     layer = _take_positions(north, LAYER_SITES)
     surveys = folder / "surveys"
@@ -62,10 +73,11 @@ def write_example(folder: Path) -> None:
     example_firms.csv_folder(surveys / "new_approaches", approaches)
     example_firms.small_survey(surveys / "small_start.xlsx", small)
     example_firms.gps_file(surveys / "new_approaches_chambers.gpx", gpx)
-    example_country.write_chamber_points(
-        surveys / "north_chambers.gpkg",
-        [(str(r["chamber_id"]), float(str(r["easting"])), float(str(r["northing"]))) for r in layer],
-    )
+    points = [
+        (str(r["chamber_id"]), float(str(r["easting"])), float(str(r["northing"]))) for r in layer
+    ]
+    points += [(name, *places[name]) for name in ROVER_BUILDINGS]
+    example_country.write_rover_points(surveys / "rover_points.gpkg", points)
     example_faults.apply(folder)
 
 
@@ -74,6 +86,7 @@ def write_clean(folder: Path) -> None:
     book = write_sites(CLEAN, "North", dt.date(2025, 8, 4))
     book.sheets["sites"][1]["region"] = "South"
     example_firms.plain_workbook(folder / "clean.xlsx", book)
+    example_country.write_footprints(folder / "footprints.gpkg", book.outlines)
 
 
 def main() -> None:

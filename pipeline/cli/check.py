@@ -123,7 +123,9 @@ def _print_findings(tables: Tables, console: object) -> None:
     asked = findings[findings["weight"] != "NOTE"]
     say = console.print  # type: ignore[attr-defined]
     for row in asked.head(_SHOWN).itertuples():
-        where = " ".join(str(p) for p in (row.file, row.sheet, row.cell) if str(p) not in ("", "nan"))
+        where = " ".join(
+            str(p) for p in (row.file, row.sheet, row.cell) if str(p) not in ("", "nan")
+        )
         say(f"{row.weight}  {row.code}  {where}\n      {row.message}")
     rest = len(asked) - _SHOWN
     if rest > 0:

@@ -32,9 +32,7 @@ def rules(
     chosen = [rule for code, rule in register().items() if code.startswith(like)]
     if not chosen:
         families = sorted({code.split("-")[0] for code in register()})
-        raise UsageError(
-            f"No rule begins with {like!r}.", mend=f"Families: {', '.join(families)}."
-        )
+        raise UsageError(f"No rule begins with {like!r}.", mend=f"Families: {', '.join(families)}.")
     if how is RulesFormat.json:
         import json
 

@@ -97,7 +97,10 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
         f"{words(int(plans['budget_minor'].sum()), currency)}; {len(choices) - len(chosen)} left "
         f"out, each with its reason.",
     ]
-    out += [f"  {int(row.rank)}. {row.site_id}: {row.reason}" for row in chosen.head(_SHOWN).itertuples()]
+    out += [
+        f"  {int(row.rank)}. {row.site_id}: {row.reason}"
+        for row in chosen.head(_SHOWN).itertuples()
+    ]
     out.append(
         f"Orders (drafts): {len(lines)} lines, {words(int(lines['line_minor'].sum()), currency)}."
     )

@@ -21,6 +21,11 @@ MORE_OFTEN = "more often than"
 RARER = "rarer than"
 
 
+# Equal is wet and levels are whole millimetres: water of a dry event stands at least this far
+# under the ground that it does not reach.
+_UNDER_DRY_GROUND_M = 0.001
+
+
 def monotone(levels_m: FloatArray, aeps: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Order events from frequent to rare and make sure that a rarer one is never lower.
 
@@ -39,7 +44,11 @@ def monotone(levels_m: FloatArray, aeps: FloatArray) -> tuple[FloatArray, FloatA
 
 
 def chance_of_level(
-    levels_m: FloatArray, aeps: FloatArray, wanted_m: FloatArray
+    levels_m: FloatArray,
+    aeps: FloatArray,
+    wanted_m: FloatArray,
+    *,
+    is_dry: npt.NDArray[np.bool_] | None = None,
 ) -> tuple[FloatArray, npt.NDArray[np.str_]]:
     """Annual chance that water stands at or above a level.
 
@@ -49,6 +58,9 @@ def chance_of_level(
         The curve.
     wanted_m : numpy.ndarray of float, any shape
         Levels asked for (m).
+    is_dry : numpy.ndarray of bool, shape (events,), optional
+        The event stays below its level (the ground or cover there), which is only a bound; the
+        chance between it and a wet event is then an upper estimate.
 
     Returns
     -------
@@ -65,6 +77,8 @@ def chance_of_level(
     """
     if levels_m.size == 0:
         raise ValueError("a level-chance curve needs at least one event")
+    if is_dry is not None:
+        levels_m = _under_ground(levels_m, aeps, is_dry)
     level, aep = monotone(levels_m, aeps)
     wanted = np.asarray(wanted_m, dtype=np.float64)
     often, rare = wanted < level[0], wanted > level[-1]
@@ -74,6 +88,18 @@ def chance_of_level(
     chance = np.where(often, aep[0], np.where(rare, aep[-1], chance))
     bound = np.where(often, MORE_OFTEN, np.where(rare, RARER, ""))
     return chance, bound
+
+
+def _under_ground(
+    levels_m: FloatArray, aeps: FloatArray, is_dry: npt.NDArray[np.bool_]
+) -> FloatArray:
+    """Bounds of dry events: just under the ground, and never above the water of a rarer event."""
+    order = np.argsort(aeps, kind="stable")  # rarest first
+    level = np.where(is_dry, levels_m - _UNDER_DRY_GROUND_M, levels_m)[order]
+    cap = np.minimum.accumulate(np.where(is_dry[order], np.inf, level))
+    out = levels_m.copy()
+    out[order] = np.where(is_dry[order], np.minimum(level, cap), level)
+    return out
 
 
 def level_at_chance(levels_m: FloatArray, aeps: FloatArray, wanted_aep: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from dataclasses import dataclass
 from typing import Final
@@ -180,16 +181,10 @@ def is_kept(seal: dict[str, object], case: Case) -> bool:
     rated = number(seal, "rated_head_m")
     if not inspected or math.isnan(case.head.head_m):
         return False
-    age = case.settings.planning_date.toordinal() - _day(inspected)
+    age = (case.settings.planning_date - dt.date.fromisoformat(inspected[:10])).days
     return bool(
         0 <= age <= case.settings.surveys.seal_age_years * 365.25
         and text(seal, "condition") == "sound"
         and text(seal, "water_passing") == "none"
         and rated >= case.head.head_m
     )
-
-
-def _day(iso: str) -> int:
-    import datetime as dt  # noqa: PLC0415 - only here
-
-    return dt.date.fromisoformat(iso[:10]).toordinal()

@@ -178,9 +178,7 @@ class _Look:
             sources=tuple(self.sources.get(end_id, ())),
             cables=tuple(sorted(self.cables.get(end_id, ()), key=lambda r: text(r, "cable_id"))),
             seals=tuple(sorted(self.seals.get(end_id, ()), key=lambda r: text(r, "seal_id"))),
-            children=tuple(
-                sorted(self.children.get(end_id, ()), key=lambda r: text(r, "end_id"))
-            ),
+            children=tuple(sorted(self.children.get(end_id, ()), key=lambda r: text(r, "end_id"))),
             far_chamber=self.chambers.get(text(end, "far_place_id"), {}),
             far_end=self.ends.get(text(end, "far_end_id"), {}),
             is_bare_entry=is_bare_entry,

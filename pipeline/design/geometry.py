@@ -231,4 +231,4 @@ def _middle_line(hole: Opening) -> Array:
 def _room_mm(hole: Opening, xy_mm: Array, radii_mm: Array, points: Array) -> Array:
     """Radius of the circle about each point that touches the nearest obstacle (mm)."""
     gaps = np.linalg.norm(points[..., None, :] - xy_mm, axis=-1) - radii_mm
-    return np.minimum(hole.inside_mm(points), gaps.min(axis=-1))
+    return np.asarray(np.minimum(hole.inside_mm(points), gaps.min(axis=-1)))

@@ -63,7 +63,9 @@ class _Runs:
         inside = self.hole.inside_mm(points)
         keep = inside >= -TOUCH_MM
         points, run, inside = points[keep], run[keep], inside[keep]
-        gaps = np.linalg.norm(self.xy[run] - points[:, None, :], axis=-1) - self.reach
+        placed = self.xy[run]
+        gaps = np.hypot(placed[..., 0] - points[:, 0, None], placed[..., 1] - points[:, 1, None])
+        gaps -= self.reach
         keep = gaps.min(axis=1) >= -TOUCH_MM if gaps.shape[1] else np.ones(len(run), dtype=bool)
         points, run = points[keep], run[keep]
         every = np.column_stack([gaps[keep], inside[keep]])
@@ -97,7 +99,8 @@ class _Runs:
         self.used[runs] += 1
         newest = np.full((len(self.used), 2), 1e9)
         newest[runs] = new
-        apart = np.linalg.norm(self.points - newest[self.run], axis=1) - 2.0 * self.radius_mm
+        delta = self.points - newest[self.run]
+        apart = np.hypot(delta[:, 0], delta[:, 1]) - 2.0 * self.radius_mm
         keep = apart >= -TOUCH_MM
         apart = apart[keep]
         self.points, self.run = self.points[keep], self.run[keep]
@@ -109,7 +112,8 @@ class _Runs:
     def around(self, new: Array, runs: Index) -> None:
         """Offer the corners between new circles and everything else of their run."""
         two = 2.0 * self.radius_mm
-        apart = np.linalg.norm(self.xy[runs] - new[:, None, :], axis=-1)
+        placed = self.xy[runs]
+        apart = np.hypot(placed[..., 0] - new[:, 0, None], placed[..., 1] - new[:, 1, None])
         k, slot = np.nonzero((apart <= two + self.reach) & (apart > 0.0))
         points, pair = crossings(
             new[k], np.full(len(k), two), self.xy[runs[k], slot], self.reach[slot]

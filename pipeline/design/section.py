@@ -237,9 +237,7 @@ def has_closed_gap(hole: Opening, xy_mm: Array, radii_mm: Array, *, nozzle_mm: f
         return False
     rest = outline(hole).difference(
         shapely.union_all(
-            shapely.buffer(
-                shapely.points(xy_mm), radii_mm + _TIGHT_MM / 2.0, quad_segs=_ARC_PARTS
-            )
+            shapely.buffer(shapely.points(xy_mm), radii_mm + _TIGHT_MM / 2.0, quad_segs=_ARC_PARTS)
         )
     )
     # the wall closes a gap in the same way

@@ -105,9 +105,7 @@ def chance_below(level_m: float, u_m: float, water_m: float, water_u_m: float) -
     return float(ndtr((water_m - level_m) / u))
 
 
-def classify(
-    opening: Opening, sources: list[Reaching], *, freeboard_m: float, k: float
-) -> Verdict:
+def classify(opening: Opening, sources: list[Reaching], *, freeboard_m: float, k: float) -> Verdict:
     """Give an opening its class.
 
     Parameters
@@ -178,10 +176,16 @@ def _class(
         return contract.BELOW, "link unproved: " + _wet_words(unproved, freeboard_m)
     if not opening.is_modelled:
         where = opening.missing_place or "the places behind it"
-        return contract.NO_FLOOD, f"the flood is not modelled at {where}; that is not the same as dry"
+        return (
+            contract.NO_FLOOD,
+            f"the flood is not modelled at {where}; that is not the same as dry",
+        )
     if _wet(sources, LOWERED, freeboard_m):
-        margin = min(r.margin_mm(AS_IS, freeboard_m) for r in sources
-                     if not math.isnan(r.margin_mm(AS_IS, freeboard_m)))
+        margin = min(
+            r.margin_mm(AS_IS, freeboard_m)
+            for r in sources
+            if not math.isnan(r.margin_mm(AS_IS, freeboard_m))
+        )
         return contract.CLOSE, f"within the doubt of the levels: {margin:+.0f} mm"
     return _above_or_close(opening, sources, decides, freeboard_m, k)
 

@@ -137,9 +137,7 @@ def _drain(row: dict[str, Any], node: int, chamber: str, here: tuple[str, ...]) 
         return []
     mechanisms = _BY_DRAIN_TO.get(to, DRAIN)
     what = "wet well" if is_wet_well else f"drain to {to or 'not known'}"
-    return [
-        Inlet(node, FREE, "drain", chamber, here, mechanisms, f"{what} at {chamber}")
-    ]
+    return [Inlet(node, FREE, "drain", chamber, here, mechanisms, f"{what} at {chamber}")]
 
 
 def _seen(
@@ -177,8 +175,9 @@ class Walls:
         ground = ground[ground["place_kind"] == "building"]
         self._ring = {
             text(p): float(low) if not pd.isna(low) else float(at)
-            for p, low, at in zip(ground["place_id"], ground["ring_low_m"], ground["ground_m"],
-                                  strict=True)
+            for p, low, at in zip(
+                ground["place_id"], ground["ring_low_m"], ground["ground_m"], strict=True
+            )
         }
         self._ground_limit = settings.flood.k * settings.ground.u_m
         self._site_places = _places_of_sites(tables)
@@ -200,14 +199,27 @@ class Walls:
             if water.is_nearest and not math.isnan(water.design_m):
                 # the ring is dry; the nearest water is not at the wall
                 dry = Water(**{**water.__dict__, "design_m": math.nan})
-                out.append(Direct(self.ring(building), water.mechanism, building, dry,
-                                  f"{water.mechanism} at the wall of {building}"))
+                out.append(
+                    Direct(
+                        self.ring(building),
+                        water.mechanism,
+                        building,
+                        dry,
+                        f"{water.mechanism} at the wall of {building}",
+                    )
+                )
                 continue
-            out.append(Direct(self.ring(building), water.mechanism, building, water,
-                              f"{water.mechanism} at the wall of {building}"))
+            out.append(
+                Direct(
+                    self.ring(building),
+                    water.mechanism,
+                    building,
+                    water,
+                    f"{water.mechanism} at the wall of {building}",
+                )
+            )
         for water in self._waters.at(building, (GROUNDWATER,)):
-            out.append(Direct(FREE, GROUNDWATER, building, water,
-                              f"groundwater at {building}"))
+            out.append(Direct(FREE, GROUNDWATER, building, water, f"groundwater at {building}"))
         if kind == "drain":
             out += self._by_drain(building, site)
         return out
@@ -220,12 +232,17 @@ class Walls:
         water = self._waters.highest(self._site_places.get(site, ()), mechanisms)
         if water is None:
             return []
-        return [Direct(FREE, "drain", building, water, f"drain of {building} to {to or 'not known'}")]
+        return [
+            Direct(FREE, "drain", building, water, f"drain of {building} to {to or 'not known'}")
+        ]
 
     def nearest(self, building: str) -> Water | None:
         """Reference water of a building whose ring is dry."""
-        found = [w for w in self._waters.at(building, SURFACE)
-                 if w.is_nearest and not math.isnan(w.design_m)]
+        found = [
+            w
+            for w in self._waters.at(building, SURFACE)
+            if w.is_nearest and not math.isnan(w.design_m)
+        ]
         return max(found, key=lambda w: w.design_m, default=None)
 
     def is_modelled(self, building: str) -> bool:

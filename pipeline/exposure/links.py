@@ -319,10 +319,12 @@ def _highest_water(tables: Tables) -> dict[str, float]:
     freeboard = float(policies["freeboard_m"].max()) if len(policies) else 0.0
     known = floods[floods["level_m"].notna()]
     by_place = known.groupby("place_id")["level_m"].max() + freeboard
-    site_of = dict(zip(tables["buildings"]["building_id"], tables["buildings"]["site_id"],
-                       strict=True))
-    site_of |= dict(zip(tables["chambers"]["chamber_id"], tables["chambers"]["site_id"],
-                        strict=True))
+    site_of = dict(
+        zip(tables["buildings"]["building_id"], tables["buildings"]["site_id"], strict=True)
+    )
+    site_of |= dict(
+        zip(tables["chambers"]["chamber_id"], tables["chambers"]["site_id"], strict=True)
+    )
     by_site: dict[str, float] = {}
     for place, level in by_place.items():
         site = str(site_of.get(place, ""))

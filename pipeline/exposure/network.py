@@ -195,7 +195,9 @@ def _join_unknown(
         behind = unknown_node(place)
         for chamber in members.get(place, ()):
             if chamber != place:
-                make.one_way(chamber, behind, (NO_OBSTACLE,) * 4, f"unknown duct from {chamber}", "")
+                make.one_way(
+                    chamber, behind, (NO_OBSTACLE,) * 4, f"unknown duct from {chamber}", ""
+                )
         for link, own in rows:
             crest = four(own)
             if link.kind != UNKNOWN_FAR:
@@ -218,8 +220,9 @@ def _members(
     spots = place_spots(tables)
     lengths = [k.length_m for k in links if k.kind != UNKNOWN_FAR and not math.isnan(k.length_m)]
     radius = max([settings.flood.link_radius_m, *lengths])
-    sites = {text(r["building_id"]): text(r["site_id"])
-             for r in tables["buildings"].to_dict("records")}
+    sites = {
+        text(r["building_id"]): text(r["site_id"]) for r in tables["buildings"].to_dict("records")
+    }
     sites |= {text(r["chamber_id"]): text(r["site_id"]) for r in chambers}
     ids = [text(r["chamber_id"]) for r in chambers]
     at = np.array([spots.get(i, (math.nan, math.nan)) for i in ids]).reshape(-1, 2)
@@ -229,7 +232,9 @@ def _members(
         if spot is None:
             near = np.ones(len(ids), dtype=np.bool_)
         else:
-            near = ~(np.hypot(at[:, 0] - spot[0], at[:, 1] - spot[1]) > radius)  # NaN counts as near
+            near = ~(
+                np.hypot(at[:, 0] - spot[0], at[:, 1] - spot[1]) > radius
+            )  # NaN counts as near
         own = sites.get(place, "")
         out[place] = [
             i for i, is_near in zip(ids, near, strict=True)
@@ -319,8 +324,9 @@ def _share_one_sided(
                 for link, _, far in rows
                 if not link.blocked_by
             )
-            mouth = out.get(end, Mouth(entry, building_of[entry], (), is_unknown=False,
-                                       is_proved=False))
+            mouth = out.get(
+                end, Mouth(entry, building_of[entry], (), is_unknown=False, is_proved=False)
+            )
             out[end] = replace(mouth, places=(*mouth.places, *extra))
 
 

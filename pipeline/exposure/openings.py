@@ -62,8 +62,9 @@ def openings(tables: Tables, mouths: dict[str, Mouth]) -> list[Place]:
 def _pedigree_gaps(levels: pd.DataFrame) -> dict[tuple[str, str], str]:
     return {
         (text(k), text(i)): text(g)
-        for k, i, g in zip(levels["thing_kind"], levels["thing_id"], levels["pedigree_gap"],
-                           strict=True)
+        for k, i, g in zip(
+            levels["thing_kind"], levels["thing_id"], levels["pedigree_gap"], strict=True
+        )
     }
 
 
@@ -75,8 +76,9 @@ def _ends(
     regions: dict[str, str],
 ) -> list[Place]:
     chambers = set(tables["chambers"]["chamber_id"])
-    region_of = dict(zip(tables["chambers"]["chamber_id"], tables["chambers"]["region"],
-                         strict=True))
+    region_of = dict(
+        zip(tables["chambers"]["chamber_id"], tables["chambers"]["region"], strict=True)
+    )
     out = []
     for row in tables["ends"].to_dict("records"):
         end, place, site = text(row["end_id"]), text(row["place_id"]), text(row["site_id"])
@@ -109,8 +111,9 @@ def _entries(
     regions: dict[str, str],
 ) -> list[Place]:
     with_ends = set(tables["ends"]["place_id"])
-    site_of = dict(zip(tables["buildings"]["building_id"], tables["buildings"]["site_id"],
-                       strict=True))
+    site_of = dict(
+        zip(tables["buildings"]["building_id"], tables["buildings"]["site_id"], strict=True)
+    )
     out = []
     for row in tables["entries"].to_dict("records"):
         entry, building = text(row["entry_id"]), text(row["building_id"])
@@ -138,7 +141,8 @@ def _entries(
                 "kind": "gap beside duct",
                 "is_sealable": False,
                 "mouth": None,
-                "note": "a gap beside the duct was seen" if gap and gap != "not seen"
+                "note": "a gap beside the duct was seen"
+                if gap and gap != "not seen"
                 else "whether water can pass beside the duct was not seen",
             }
             out.append(Place(**{**place.__dict__, **changes}))
@@ -148,8 +152,9 @@ def _entries(
 def _of_buildings(
     tables: Tables, gaps: dict[tuple[str, str], str], regions: dict[str, str]
 ) -> list[Place]:
-    site_of = dict(zip(tables["buildings"]["building_id"], tables["buildings"]["site_id"],
-                       strict=True))
+    site_of = dict(
+        zip(tables["buildings"]["building_id"], tables["buildings"]["site_id"], strict=True)
+    )
     out = []
     for row in tables["levels"].to_dict("records"):
         kind, building = text(row["thing_kind"]), text(row["thing_id"])

@@ -19,7 +19,7 @@ from pipeline.exposure.links import Link, text
 from pipeline.exposure.network import AS_IS, LOWERED, Mouth, Waterworks, assemble, four, mouths
 from pipeline.exposure.openings import Place, openings
 from pipeline.exposure.search import NOWHERE, control_levels, way_back
-from pipeline.exposure.water import Policy, Waters
+from pipeline.exposure.water import Policy, Water, Waters
 from pipeline.tables import Tables
 
 _RUNS: Final = range(4)
@@ -205,7 +205,7 @@ def _reaching(
         for direct in walls.at(place.building_id, place.site_id, place.kind):
             control = tuple(max(i, o) for i, o in zip(direct.inlet_m, own, strict=True))
             found.append(
-                Reaching(control, direct.mechanism, direct.place_id, direct.water,  # type: ignore[arg-type]
+                Reaching(control, _mechanism(direct.mechanism, direct.water), direct.place_id, direct.water,  # type: ignore[arg-type]
                          (direct.words, f"{place.kind} {place.opening_id}"),
                          (direct.place_id,), is_direct=direct.mechanism != "groundwater",
                          is_proved=True)
@@ -214,7 +214,7 @@ def _reaching(
         ways, gone = _through_ducts(survey, place, own, waters)
         found += ways
         missing += gone
-    if place.chamber_id in survey.works.node_of:
+    if survey.works.node_of.get(place.chamber_id, NOWHERE) in survey.inlets_at:
         ways, gone = _in_chamber(survey, place, own, waters)
         found += ways
         missing += gone
@@ -265,9 +265,7 @@ def _one(
     water = inlet.water(waters)
     if water is None:
         return None
-    control = tuple(
-        max(i, c, o) for i, c, o in zip(inlet.inlet_m, way.control_m, own, strict=True)
-    )
+    control = tuple(max(i, c, o) for i, c, o in zip(inlet.inlet_m, way.control_m, own, strict=True))
     words = [inlet.words, *(survey.works.edge_words[e] for e in way.edges)]
     if way.link is not None:
         words.append(_link_words(way.link))
@@ -275,10 +273,15 @@ def _one(
     nodes = [inlet.place_id, *(survey.works.nodes[survey.works.head[e]] for e in way.edges)]
     chambers = {n for n in nodes if n in survey.works.node_of and not n.startswith("unknown far")}
     return Reaching(
-        control, inlet.mechanism, inlet.place_id, water,  # type: ignore[arg-type]
+        control, _mechanism(inlet.mechanism, water), inlet.place_id, water,  # type: ignore[arg-type]
         tuple(words), tuple(n for n in nodes if not n.startswith("unknown far")),
         is_direct=False, is_proved=way.is_proved, chambers_count=len(chambers),
     )  # fmt: skip
+
+
+def _mechanism(inlet: str, water: Water) -> str:
+    """Mechanism of a source; a drain brings river, sea or sewer in, it is no water of its own."""
+    return water.mechanism if inlet == "drain" else inlet
 
 
 def _link_words(link: Link) -> str:
@@ -397,7 +400,9 @@ def _decides(
         "way_places": " > ".join(dict.fromkeys(decides.places)),
         "let_in_level_m": control if math.isfinite(control) else math.nan,
         "policy_level_m": level if math.isfinite(level) else math.nan,
-        "water_level_m": decides.water.design_m if math.isfinite(decides.water.design_m) else math.nan,
+        "water_level_m": decides.water.design_m
+        if math.isfinite(decides.water.design_m)
+        else math.nan,
         "source_id": decides.water.source_id or None,
         "source_place_id": decides.place_id,
         "mechanism": decides.mechanism,
@@ -447,5 +452,3 @@ def _source_rows(
             }
         )
     return rows
-
-

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.core.curves import chance_of_level
+from pipeline.core.curves import MORE_OFTEN, chance_of_level
 from pipeline.exposure.links import text
 from pipeline.tables import Tables
 
@@ -37,8 +37,8 @@ class Policy:
 class Water:
     """One mechanism at one place: its events, and what the design event says.
 
-    `levels_m` and `aeps` are the curve (frequent to rare); `is_bound` marks the events that were
-    dry, for which the level is the ground. `design_m` is NaN when the place stays dry or is not
+    `levels_m` and `aeps` are the curve (frequent to rare); `is_dry` marks the events that were dry,
+    for which the level is the ground. `design_m` is NaN when the place stays dry or is not
     modelled; `is_modelled` tells these two apart.
     """
 
@@ -46,6 +46,7 @@ class Water:
     place_id: str
     levels_m: tuple[float, ...] = ()
     aeps: tuple[float, ...] = ()
+    is_dry: tuple[bool, ...] = ()
     design_m: float = math.nan
     design_u_m: float = math.nan
     is_nearest: bool = False
@@ -57,12 +58,17 @@ class Water:
         """Chance a year that the water reaches a level, and whether that is only a bound."""
         if not self.aeps:
             if not math.isnan(self.design_m) and self.design_m >= wanted_m:
-                return most_frequent, "more often than"
+                return most_frequent, MORE_OFTEN
             return 0.0, ""
-        if not math.isfinite(wanted_m):
-            return self.aeps[0], "more often than"
+        if wanted_m == math.inf:
+            return 0.0, ""
+        if wanted_m == -math.inf:
+            return self.aeps[0], MORE_OFTEN
         chance, bound = chance_of_level(
-            np.array(self.levels_m), np.array(self.aeps), np.array([wanted_m])
+            np.array(self.levels_m),
+            np.array(self.aeps),
+            np.array([wanted_m]),
+            is_dry=np.array(self.is_dry),
         )
         return float(chance[0]), str(bound[0])
 
@@ -73,13 +79,15 @@ class Waters:
     def __init__(self, tables: Tables, policy: Policy) -> None:
         self.policy = policy
         floods = tables["floods"]
-        rows = floods[[_matches(c, d, policy) for c, d in
-                       zip(floods["climate"], floods["defences"], strict=True)]]
+        rows = floods[
+            [
+                _matches(c, d, policy)
+                for c, d in zip(floods["climate"], floods["defences"], strict=True)
+            ]
+        ]
         self._by: dict[tuple[str, str], Water] = {}
         for (place, mechanism), group in rows.groupby(["place_id", "mechanism"], sort=True):
-            self._by[str(place), str(mechanism)] = _water(
-                str(place), str(mechanism), group, policy
-            )
+            self._by[str(place), str(mechanism)] = _water(str(place), str(mechanism), group, policy)
         aeps = rows.loc[rows["aep_per_year"] > 0, "aep_per_year"]
         self.most_frequent = float(aeps.max()) if len(aeps) else policy.design_aep
 
@@ -120,7 +128,9 @@ def _water(place: str, mechanism: str, group: pd.DataFrame, policy: Policy) -> W
     for row in group.to_dict("records"):
         aep, level = float(row["aep_per_year"]), float(row["level_m"])
         if aep == EVERY_EVENT:
-            if not math.isnan(level) and (constant is None or level > float(str(constant["level_m"]))):
+            if not math.isnan(level) and (
+                constant is None or level > float(str(constant["level_m"]))
+            ):
                 constant = row
             continue
         if aep <= 0:
@@ -162,8 +172,9 @@ def _curve(
     return Water(
         mechanism,
         place,
-        levels_m=tuple(np.maximum.accumulate([known[a] for a in aeps]).tolist()) if aeps else (),
+        levels_m=tuple(known[a] for a in aeps) if levels else (),
         aeps=tuple(aeps) if levels else (),
+        is_dry=tuple(a not in levels for a in aeps) if levels else (),
         design_m=level,
         design_u_m=_number(row["u_m"]) if row is not None else math.nan,
         is_nearest=bool(row["is_nearest"]) if row is not None else False,

@@ -35,9 +35,7 @@ def _plain(value: Any) -> str:
     return str(value).strip()
 
 
-def habits_of(
-    about: dict[str, str], settings: Settings | None, *, decimal_comma: bool
-) -> Habits:
+def habits_of(about: dict[str, str], settings: Settings | None, *, decimal_comma: bool) -> Habits:
     """What a workbook's about sheet and the settings say of its cells."""
     words: dict[str, tuple[str, ...]] = {}
     if settings is not None:

@@ -93,9 +93,7 @@ def _unlisted(rows: dict[str, list[Row]]) -> None:
                 rows["ducts"].append(_unlisted_row(place, kind, i + 1, buildings))
 
 
-def _unlisted_row(
-    place: Row, kind: str, number: int, buildings: dict[str, dict[str, Any]]
-) -> Row:
+def _unlisted_row(place: Row, kind: str, number: int, buildings: dict[str, dict[str, Any]]) -> Row:
     building = place.values.get("building_id") if kind == "entry" else None
     site = (
         buildings.get(str(building), {}).get("site_id")
@@ -185,7 +183,8 @@ def apply_checks(
         for row in sheet_rows:
             for column in row.stopped:
                 row.values[column] = None
-    return frames_of(rows), findings
+    # a finding that several rows share comes once for each of them
+    return frames_of(rows), list(dict.fromkeys(findings))
 
 
 def tables_of(

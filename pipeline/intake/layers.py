@@ -57,7 +57,8 @@ def read_layers(settings: Settings) -> dict[str, Any]:
                     {
                         "source_id": source.id,
                         "aep_per_year": aep,
-                        "level_m": pd.to_numeric(frame[source.level_field], errors="coerce") * scale,
+                        "level_m": pd.to_numeric(frame[source.level_field], errors="coerce")
+                        * scale,
                     },
                     geometry=frame.geometry.values,
                     crs=crs,
@@ -173,10 +174,9 @@ def _of_layer(
         bad = ~((np.abs(y) <= 90) & (np.abs(x) <= 180))
         x, y = np.where(bad, np.nan, x), np.where(bad, np.nan, y)
     reference = settings.reference
-    x_m, y_m = geo.to_working(
-        x, y, from_crs=crs, working_crs=reference.working_crs,
-        max_accuracy_m=reference.max_plan_accuracy_m,
-    )  # fmt: skip
+    moved = geo.to_working(
+        x, y, crs, reference.working_crs, max_accuracy_m=reference.max_plan_accuracy_m
+    )
     names = frame[gps.id_field] if gps.id_field in frame.columns else pd.Series([None] * len(frame))
     heights = frame["ele"] if "ele" in frame.columns else frame.geometry.z
     times = frame["time"] if "time" in frame.columns else pd.Series([None] * len(frame))
@@ -192,9 +192,7 @@ def _of_layer(
             "method": gps.method,
             "point_date": _day(t),
         }
-        for i, (name, px, py, h, t) in enumerate(
-            zip(names, x_m, y_m, heights, times, strict=True)
-        )
+        for i, (name, px, py, h, t) in enumerate(zip(names, moved.x_m, moved.y_m, heights, times, strict=True))
     ]
 
 

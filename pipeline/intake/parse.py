@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from pipeline.core.geo import degrees_from_dms
 from pipeline.core.survey import Column
 from pipeline.core.units import M_PER_FT, M_PER_US_SURVEY_FT, MM_PER_IN
 
@@ -35,7 +36,20 @@ _SAME_UNIT: Final = {
     "m2": {"m2", "m²", "sqm"},
 }
 _DATE: Final = re.compile(r"^(\d{1,4})[./\- ](\d{1,2}|[a-z]{3,9})[./\- ](\d{2,4})$", re.IGNORECASE)
-_MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTHS: Final = (
+    "jan",
+    "feb",
+    "mar",
+    "apr",
+    "may",
+    "jun",
+    "jul",
+    "aug",
+    "sep",
+    "oct",
+    "nov",
+    "dec",
+)
 _DASHES: Final = str.maketrans({"‐": "-", "‑": "-", "‒": "-", "–": "-", "—": "-", "−": "-"})
 
 
@@ -161,6 +175,8 @@ def _number(column: Column, raw: Any, habits: Habits) -> Parsed:
         if text.casefold() in PLACEHOLDERS | _NUMBER_PLACEHOLDERS:
             return Parsed(None, [Say("file-12", {"raw": raw})])
         found = _NUMBER.match(text)
+        if column.unit == "deg" and (dms := degrees_from_dms(text)) is not None:
+            return Parsed(round(dms, 9), [Say("place-04", {"raw": raw, "value": f"{dms:.6f}"})])
         if not found:
             return _unreadable(column, raw)
         digits, unit = found.group(1), (found.group(2) or "").strip().casefold()

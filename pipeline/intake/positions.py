@@ -25,14 +25,14 @@ _UNKNOWN_U_M: Final = 10.0
 _DISAGREE_M: Final = 5.0
 _OUTSIDE_M: Final = 5_000.0
 _GRID_WORDS: Final = "national grid letters"
+_WGS84: Final = "EPSG:4326"
+_BRITISH_GRID: Final = f"EPSG:{geo.BRITISH_GRID}"
 
 
 class Where:
     """Turns what a row says of its place into working coordinates, with findings."""
 
-    def __init__(
-        self, settings: Settings, regions: Any, abouts: dict[str, dict[str, str]]
-    ) -> None:
+    def __init__(self, settings: Settings, regions: Any, abouts: dict[str, dict[str, str]]) -> None:
         self._settings = settings
         self._abouts = abouts
         self._land = shapely.union_all(regions.geometry.values) if len(regions) else None
@@ -63,7 +63,7 @@ class Where:
             ) if p is not None
         ]  # fmt: skip
         if len(found) > 1:
-            apart = geo.distance_m(found[0][0], found[0][1], found[1][0], found[1][1])
+            apart = math.hypot(found[0][0] - found[1][0], found[0][1] - found[1][1])
             size = max(p[3] for p in found)
             if apart > _DISAGREE_M + size:
                 self._say(sheet, row, "place-09", "grid_ref", {"dist": f"{apart:.0f}"})
@@ -99,15 +99,23 @@ class Where:
         row.worsen(finding.weight)
         sheet.findings.append(finding)
 
-    def _pair(self, sheet: TypedSheet, row: Row, one: str, other: str) -> tuple[float, float] | None:
+    def _pair(
+        self, sheet: TypedSheet, row: Row, one: str, other: str
+    ) -> tuple[float, float] | None:
         a, b = row.values.get(one), row.values.get(other)
         if a is None and b is None:
             return None
         if a is None or b is None:
             have, missing = (one, other) if b is None else (other, one)
             if not row.raws.get(missing):
-                self._say(sheet, row, "place-01", have,
-                          {"have": have.split("_")[0], "missing": missing.split("_")[0]}, (have,))
+                self._say(
+                    sheet,
+                    row,
+                    "place-01",
+                    have,
+                    {"have": have.split("_")[0], "missing": missing.split("_")[0]},
+                    (have,),
+                )
             return None
         if a == 0 and b == 0:
             self._say(sheet, row, "place-13", one, {"n": "other"}, (one, other))
@@ -132,8 +140,13 @@ class Where:
         if not self._inside(x, y):
             sx, sy = self._transform(code, pair[1], pair[0])
             if self._inside(sx, sy):
-                self._say(sheet, row, "place-08", "easting_m",
-                          {"e": f"{pair[0]:.0f}", "n": f"{pair[1]:.0f}"})
+                self._say(
+                    sheet,
+                    row,
+                    "place-08",
+                    "easting_m",
+                    {"e": f"{pair[0]:.0f}", "n": f"{pair[1]:.0f}"},
+                )
                 return sx, sy, "easting, northing (swapped)", 1.0
         return (x, y, "easting, northing", 0.01) if math.isfinite(x) else None
 
@@ -142,12 +155,17 @@ class Where:
         if pair is None:
             return None
         lat, lon = pair
-        x, y = self._transform(geo.WGS84, lon, lat)
+        x, y = self._transform(_WGS84, lon, lat)
         if not self._inside(x, y):
-            sx, sy = self._transform(geo.WGS84, lat, lon)
+            sx, sy = self._transform(_WGS84, lat, lon)
             if self._inside(sx, sy):
-                self._say(sheet, row, "place-02", "lat_deg",
-                          {"lat": lat, "lon": lon, "dist": self._off_km(x, y)})
+                self._say(
+                    sheet,
+                    row,
+                    "place-02",
+                    "lat_deg",
+                    {"lat": lat, "lon": lon, "dist": self._off_km(x, y)},
+                )
                 return sx, sy, "lat, lon (swapped)", 1.0
         return (x, y, "lat, lon", 0.01) if math.isfinite(x) else None
 
@@ -156,35 +174,32 @@ class Where:
         if not text:
             return None
         try:
-            x, y, size = geo.grid_reference(str(text))
-        except LookupError:
+            square = geo.grid_square(str(text))
+        except geo.OutsideGrid:
             self._say(sheet, row, "place-06", "grid_ref", {"raw": text}, ("grid_ref",))
             return None
-        except ValueError:
+        except geo.NoGridReference:
             self._say(sheet, row, "place-05", "grid_ref", {"raw": text}, ("grid_ref",))
             return None
-        working = self._settings.reference.working_crs
-        if working != geo.BRITISH_GRID:
-            x, y = self._transform(geo.BRITISH_GRID, x, y)
+        size = square.size_m
+        x, y = self._transform(
+            _BRITISH_GRID, square.easting_m + size / 2, square.northing_m + size / 2
+        )
         return x, y, f"grid reference to {size:g} m", size
 
     @staticmethod
     def _code(reference: str) -> str:
         if reference.casefold().strip() == _GRID_WORDS:
-            return geo.BRITISH_GRID
+            return _BRITISH_GRID
         digits = re.sub(r"\D", "", reference)
         return f"EPSG:{digits}" if digits else reference
 
     def _transform(self, code: str, x: float, y: float) -> tuple[float, float]:
         reference = self._settings.reference
-        try:
-            x_m, y_m = geo.to_working(
-                np.array([x]), np.array([y]), from_crs=code, working_crs=reference.working_crs,
-                max_accuracy_m=reference.max_plan_accuracy_m,
-            )  # fmt: skip
-        except geo.NoTransform:
-            return math.nan, math.nan
-        return float(x_m[0]), float(y_m[0])
+        moved = geo.to_working(
+            [x], [y], code, reference.working_crs, max_accuracy_m=reference.max_plan_accuracy_m
+        )
+        return float(moved.x_m[0]), float(moved.y_m[0])
 
 
 def match_gps(
@@ -230,7 +245,9 @@ def _say_unmatched(lost: pd.DataFrame, by_name: dict[str, Any]) -> list[Finding]
             near = difflib.get_close_matches(_folded(name), list(by_name), 1, 0.8)
             names.append(f"{name} (like {by_name[near[0]][1].key}?)" if near else str(name))
         fill = {"n": len(group), "file": file, "names": ", ".join(names)}
-        where = Cell(file=str(file), sheet=str(group.iloc[0]["layer"]), row=int(group.iloc[0]["row"]))
+        where = Cell(
+            file=str(file), sheet=str(group.iloc[0]["layer"]), row=int(group.iloc[0]["row"])
+        )
         out.append(make("file-25", where, fill=fill, key=f"file/{file}",
                         as_read=str(group.iloc[0]["point_name"])))  # fmt: skip
     return out
@@ -287,5 +304,3 @@ def fill_buildings(rows: dict[str, list[Row]], footprints: Any) -> None:
 def has_position(row: Row) -> bool:
     """Whether a row has a place."""
     return row.values.get("x_m") is not None
-
-

@@ -95,8 +95,10 @@ def _decoded(raw: bytes) -> str:
 def _separator(text: str) -> str:
     """The separator that most of the first lines agree on."""
     lines = [line for line in text.splitlines()[:30] if line.strip()]
-    best = max(",;\t", key=lambda s: (sum(1 for line in lines if s in line),
-                                      sum(line.count(s) for line in lines)))
+    best = max(
+        ",;\t",
+        key=lambda s: (sum(1 for line in lines if s in line), sum(line.count(s) for line in lines)),
+    )
     return best
 
 

@@ -133,7 +133,9 @@ def _say_head(raw: RawSheet, head: Head, out: TypedSheet) -> None:
     here = Cell(file=raw.file, sheet=raw.name, row=head.row + 1)
     if head.row > 0:
         out.findings.append(
-            make("file-02", here, fill={"sheet": raw.name, "row": head.row + 1}, key=f"{out.sheet}/")
+            make(
+                "file-02", here, fill={"sheet": raw.name, "row": head.row + 1}, key=f"{out.sheet}/"
+            )
         )
     for name, one, other in head.doubles:
         fill = {"sheet": raw.name, "name": name, "a": letter(one), "b": letter(other)}
@@ -179,7 +181,9 @@ def _is_skipped(cells: list[Any], head: Head) -> bool:
     if _TOTAL.match(texts[0]) or _EXAMPLE.match(texts[0]):
         return True
     repeated = sum(
-        1 for i, name in head.headings.items() if i < len(cells) and normal(cells[i]) == normal(name)
+        1
+        for i, name in head.headings.items()
+        if i < len(cells) and normal(cells[i]) == normal(name)
     )
     return repeated >= max(2, len(head.headings) // 2)
 
@@ -244,9 +248,7 @@ def _say(out: TypedSheet, row: Row, column: Column, say: Say, value: Any) -> Non
     out.findings.append(finding)
 
 
-def _say_words(
-    out: TypedSheet, words: dict[tuple[str, str], list[Row]], habits: Habits
-) -> None:
+def _say_words(out: TypedSheet, words: dict[tuple[str, str], list[Row]], habits: Habits) -> None:
     """One question per unknown word and file, not one per row."""
     columns = {c.house_name: c for c in of_sheet(out.sheet)}
     for (name, word), rows in sorted(words.items()):
@@ -295,5 +297,3 @@ def say_comments(raw: RawSheet, sheet: TypedSheet) -> None:
         make("file-13", sheet.cell(column, rows[0]), fill=fill, as_read=raw.comments[first],
              key=f"{sheet.sheet}/{rows[0]}")
     )  # fmt: skip
-
-

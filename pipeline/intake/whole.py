@@ -8,6 +8,7 @@ from typing import Any, Final
 from pipeline.core import contract
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.survey import TABLE_OF_SHEET, Column, key_of, of_sheet
+from pipeline.intake.checks import ASKED_HERE
 from pipeline.intake.rows import Row, TypedSheet
 
 _CORE: Final = ("sites", "chambers", "entries", "ducts")
@@ -27,10 +28,7 @@ _INSTEAD: Final = {
 # of an end that was only counted or not reached nothing more is asked
 _COUNTED: Final = ("counted only", "not reached")
 _COUNTED_NEEDS: Final = frozenset({"end_id", "place_kind", "place_id", "face", "seen"})
-_OWN_CODES: Final = {  # blanks that have a rule of their own
-    ("ducts", "measured_to"), ("entries", "measured_to"), ("ducts", "bore_mm"),
-    ("ducts", "far_place_id"), ("ducts", "far_proof"),
-}  # fmt: skip
+
 
 
 def say_ids(sheets: list[TypedSheet]) -> None:
@@ -41,6 +39,8 @@ def say_ids(sheets: list[TypedSheet]) -> None:
             if row.key:
                 continue
             row.values[key] = f"{row.file}!{row.sheet_name}!{row.row}"
+            if sheet.sheet == "cables" and key not in sheet.letters:
+                continue  # a small survey counts cables without naming them
             row.worsen(contract.STOP)
             where = sheet.cell(key, row.row)
             sheet.findings.append(
@@ -76,9 +76,7 @@ def say_doubles(sheets: list[TypedSheet]) -> None:
                 first[row.key] = row
                 continue
             other = first[row.key]
-            what = sorted(
-                k for k in row.values if row.values.get(k) != other.values.get(k)
-            )
+            what = sorted(k for k in row.values if row.values.get(k) != other.values.get(k))
             if not what:
                 copies.append(row)
                 continue
@@ -137,7 +135,7 @@ def _is_asked(sheet: str, column: Column, row: Row) -> bool:
         return False  # filled, or asked already as what it is
     if any(row.values.get(i) is not None for i in _INSTEAD.get((sheet, name), ())):
         return False
-    if (sheet, name) in _OWN_CODES and name in row.raws:
+    if (sheet, name) in ASKED_HERE and name in row.raws:
         return False
     if sheet == "ducts" and row.values.get("seen") in _COUNTED and name not in _COUNTED_NEEDS:
         return False

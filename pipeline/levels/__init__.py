@@ -54,9 +54,24 @@ def levels(tables: Tables, settings: Settings, *, progress: Progress = silent) -
     said = [f for f in (findings_table(own), floods["findings"]) if len(f)]
     return {
         **floods,
+        "floods": _bound_by_covers(floods["floods"], found),
         "levels": _table(found, settings.flood.k),
         "findings": pd.concat(said, ignore_index=True) if said else blank("findings"),
     }
+
+
+def _bound_by_covers(floods: pd.DataFrame, found: Found) -> pd.DataFrame:
+    """A dry event keeps the water below the cover too, where that lies below the ground model."""
+    cover = [
+        level.value_m if kind == "chamber" and level is not None else math.inf
+        for kind, level in (
+            (kind, found.levels.get(("cover", place)))
+            for kind, place in zip(floods["place_kind"], floods["place_id"], strict=True)
+        )
+    ]
+    ground = floods["ground_m"].astype("float64")
+    lower = pd.Series(cover, index=floods.index, dtype="float64")
+    return floods.assign(ground_m=ground.where(~(lower < ground), lower))
 
 
 def _table(found: Found, k: float) -> pd.DataFrame:

@@ -51,8 +51,13 @@ class Places:
         shapes = footprint_shapes(tables)
         low = {
             (k, i): (r if k == "building" and not pd.isna(r) else g)
-            for k, i, g, r in zip(grounds["place_kind"], grounds["place_id"], grounds["ground_m"],
-                                  grounds["ring_low_m"], strict=True)
+            for k, i, g, r in zip(
+                grounds["place_kind"],
+                grounds["place_id"],
+                grounds["ground_m"],
+                grounds["ring_low_m"],
+                strict=True,
+            )
         }
         out = []
         for kind, name in (("chamber", "chambers"), ("building", "buildings")):

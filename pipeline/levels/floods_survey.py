@@ -124,7 +124,10 @@ def _level(record: dict[str, Any], settings: Settings) -> tuple[float | None, st
         return None, "no value"
     shift = to_working_datum(_text(record["datum"]), settings)
     if shift is None:
-        return None, f"its height datum '{_text(record['datum']) or 'not stated'}' has no known shift"
+        return (
+            None,
+            f"its height datum '{_text(record['datum']) or 'not stated'}' has no known shift",
+        )
     level = float(value)
     if _text(record["value_is"]) == "depth above ground":
         if pd.isna(record["ground_m"]):

@@ -52,9 +52,13 @@ class Points:
         """Address of a cell of a row."""
         return self._at.cell(row["file"], row["sheet"], column, row["row"])
 
+    def name(self, row: dict[str, Any], column: str) -> str:
+        """The cell alone: 'H14'."""
+        return self._at.name(row["file"], row["sheet"], column, row["row"])
+
     def _say(self, code: str, row: dict[str, Any], column: str, fill: dict[str, Any]) -> None:
         where = Cell(file=text(row["file"]), sheet=text(row["sheet"]), row=int(row["row"]),
-                     column=column, cell=self.cell(row, column).split(" in ")[0].split("!")[-1])  # fmt: skip
+                     column=column, cell=self.name(row, column))  # fmt: skip
         point = text(row["point_id"])
         self.findings.append(
             make(code, where, fill={"id": point, **fill}, key=f"level_points/{point}",

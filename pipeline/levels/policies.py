@@ -51,7 +51,9 @@ def _of_site(row: dict[str, Any], settings: Settings) -> dict[str, Any]:
     stated = row.get("freeboard_m")
     if stated is not None and not pd.isna(stated):
         parts["freeboard_m"] = float(stated)
-        words[-1] = f"freeboard_m from the site row ({row['file']}, {row['sheet']} row {row['row']})"
+        words[-1] = (
+            f"freeboard_m from the site row ({row['file']}, {row['sheet']} row {row['row']})"
+        )
     return {
         "site_id": row["site_id"],
         "design_aep_per_year": parts["design_aep"],

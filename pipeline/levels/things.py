@@ -57,7 +57,9 @@ class Things:
         self._ground = ground
         self.found = Found()
         self._chambers = {text(r["chamber_id"]): r for r in tables["chambers"].to_dict("records")}
-        self._buildings = {text(r["building_id"]): r for r in tables["buildings"].to_dict("records")}
+        self._buildings = {
+            text(r["building_id"]): r for r in tables["buildings"].to_dict("records")
+        }
         self._entries = {text(r["entry_id"]): r for r in tables["entries"].to_dict("records")}
 
     def work(self) -> Found:
@@ -273,8 +275,15 @@ class Things:
 
     def _say_without(self, place: str, missing: list[dict[str, Any]]) -> None:
         names = ", ".join(str(r["row"]) for r in missing[:8])
-        self._say("level-01", missing[0], "dip_down_m", "ducts", text(missing[0]["end_id"]),
-                  {"row": names if len(missing) <= 8 else names + " ..."}, place)  # noqa: PLR2004
+        self._say(
+            "level-01",
+            missing[0],
+            "dip_down_m",
+            "ducts",
+            text(missing[0]["end_id"]),
+            {"row": names if len(missing) <= 8 else names + " ..."},
+            place,
+        )  # noqa: PLR2004
 
     def _fallback(self, place: str, lowest: dict[str, float]) -> Level | None:
         """Level of an end without a chain: lowest edge of its entry, or below the chamber's floor.
@@ -359,8 +368,7 @@ class Things:
         fill: dict[str, Any],
         place: str = "",
     ) -> None:
-        address = self._points.cell(row, column)
-        cell = address.split(" in ")[0].split("!")[-1]
+        cell = self._points.name(row, column)
         where = Cell(file=text(row["file"]), sheet=text(row["sheet"]),
                      row=None if pd.isna(row["row"]) else int(row["row"]), column=column,
                      cell=cell)  # fmt: skip

@@ -1,1 +1,78 @@
-"""Values packages per building and chooses the programme under the budgets."""
+"""Stage `programme`: packages per building, the choice under budget, crew days."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pipeline.core.buying import Buying
+from pipeline.core.materials import Materials
+from pipeline.core.progress import Progress, silent
+from pipeline.core.settings import Settings
+from pipeline.programme.choosing import choose_packages
+from pipeline.programme.costs import CostBook
+from pipeline.programme.crew_days import crew_day_rows
+from pipeline.programme.openings import by_building
+from pipeline.programme.packages import packages_table
+from pipeline.tables import REGISTRY, Tables, blank
+
+_STEPS = 4
+
+
+def programme(
+    tables: Tables,
+    settings: Settings,
+    *,
+    materials: Materials,
+    buying: Buying,
+    progress: Progress = silent,
+) -> Tables:
+    """Packages of every building, the choice among them, and the days of the crews.
+
+    Parameters
+    ----------
+    tables : Tables
+        sites, buildings, ends, entries, levels, floods, policies, reach, reach_sources, designs,
+        pieces.
+    settings : Settings
+    materials : Materials
+        Items counted by crew-day and site, days of cure.
+    buying : Buying
+        List prices, depots, closed days.
+    progress : Progress
+
+    Returns
+    -------
+    Tables
+        packages, choices, plans, crew_days, findings (none: the survey was judged before).
+
+    Raises
+    ------
+    UsageError
+        When the settings lack the loss of a site type.
+    """
+    openings = by_building(tables)
+    book = CostBook(tables, settings, materials=materials, buying=buying)
+    progress(1, _STEPS)
+    packages = packages_table(tables, settings, openings=openings, book=book)
+    progress(2, _STEPS)
+    choices, plans = choose_packages(tables, settings, packages, openings)
+    progress(3, _STEPS)
+    days = crew_day_rows(
+        tables, settings, packages=packages, choices=choices, materials=materials, buying=buying
+    )
+    progress(_STEPS, _STEPS)
+    return {
+        "packages": _frame("packages", packages),
+        "choices": _frame("choices", choices),
+        "plans": _frame("plans", plans),
+        "crew_days": _frame("crew_days", days),
+        "findings": blank("findings"),
+    }
+
+
+def _frame(name: str, rows: list[dict[str, object]]) -> pd.DataFrame:
+    """Rows as a frame with the columns of its table, whatever the first row holds."""
+    return pd.DataFrame(rows, columns=list(REGISTRY[name].names))
+
+
+__all__ = ["programme"]

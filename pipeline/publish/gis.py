@@ -94,7 +94,9 @@ def _point(x_m: Any, y_m: Any) -> Point | None:
 def _entries(tables: Tables, spots: dict[str, tuple[float, float]]) -> pd.DataFrame:
     entries = tables["entries"]
     buildings = tables["buildings"].set_index("building_id")[["x_m", "y_m"]]
-    worst = tables["reach"].groupby("entry_id")["level_class"].agg(lambda c: "; ".join(sorted(set(c))))
+    worst = (
+        tables["reach"].groupby("entry_id")["level_class"].agg(lambda c: "; ".join(sorted(set(c))))
+    )
     shapes = []
     for entry, building in zip(entries["entry_id"], entries["building_id"], strict=True):
         if entry in spots:
@@ -134,8 +136,11 @@ def _ends(
     ]
     ends = (
         tables["ends"]
-        .merge(reach.loc[reach["end_id"].notna(), wanted].drop_duplicates("end_id"), on="end_id",
-               how="left")
+        .merge(
+            reach.loc[reach["end_id"].notna(), wanted].drop_duplicates("end_id"),
+            on="end_id",
+            how="left",
+        )
         .merge(tables["designs"][seals], on="end_id", how="left")
     )
     shapes = [Point(*spots[e]) if e in spots else None for e in ends["end_id"]]

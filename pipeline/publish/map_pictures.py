@@ -127,5 +127,3 @@ def _on_web(
 
 def _uri(buffer: io.BytesIO, kind: str) -> str:
     return f"data:image/{kind};base64,{base64.b64encode(buffer.getvalue()).decode('ascii')}"
-
-

@@ -157,22 +157,43 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
         suffixes=("", "_package"),
     )
     sheets = (
-        ("Priorities", "Which sites come first, and why", f"Money in {currency}.",
-         chosen.sort_values("rank"), _PRIORITIES),
-        ("Packages", "What can be done at each building, in steps",
-         f"A later step holds all ends of the earlier ones. Money in {currency}.",
-         packages, _PACKAGES),
-        ("Left out", "Buildings without a package in this programme", "",
-         choices[~choices["is_chosen"].astype(bool)], _LEFT_OUT),
-        ("No data", "Openings without a level or without a flood level",
-         "Treated as reached by water until they are known; never as dry.",
-         _no_data(tables), _NO_DATA),
-        ("Re-survey", "Openings too close to call",
-         "Sealed unless a better survey clears them.", _close(tables), _RESURVEY),
-        ("As found and as sealed", "Before and after the chosen packages", "",
-         chosen, _SEALED),
-        ("Holds", "What must be released before work, order or design", "",
-         _holds(tables), _HOLDS),
+        (
+            "Priorities",
+            "Which sites come first, and why",
+            f"Money in {currency}.",
+            chosen.sort_values("rank"),
+            _PRIORITIES,
+        ),
+        (
+            "Packages",
+            "What can be done at each building, in steps",
+            f"A later step holds all ends of the earlier ones. Money in {currency}.",
+            packages,
+            _PACKAGES,
+        ),
+        (
+            "Left out",
+            "Buildings without a package in this programme",
+            "",
+            choices[~choices["is_chosen"].astype(bool)],
+            _LEFT_OUT,
+        ),
+        (
+            "No data",
+            "Openings without a level or without a flood level",
+            "Treated as reached by water until they are known; never as dry.",
+            _no_data(tables),
+            _NO_DATA,
+        ),
+        (
+            "Re-survey",
+            "Openings too close to call",
+            "Sealed unless a better survey clears them.",
+            _close(tables),
+            _RESURVEY,
+        ),
+        ("As found and as sealed", "Before and after the chosen packages", "", chosen, _SEALED),
+        ("Holds", "What must be released before work, order or design", "", _holds(tables), _HOLDS),
         ("Counts", "Rows in = used + asked + refused", "", tables["counts"], _COUNTS),
     )
     for name, title, note, frame, columns in sheets:
@@ -236,14 +257,18 @@ def _about(book: Book, tables: Tables, settings: Settings, run_id: str) -> None:
         ("Loss counted", f"to {settings.value.loss_to}"),
         ("Discounting", f"{settings.value.discount.name}, {settings.value.discount.vintage}"),
         ("Life", f"{settings.value.life_years} years"),
-        ("Reliability of a seal",
-         f"{settings.value.reliability.low:.0%} / {settings.value.reliability.central:.0%} / "
-         f"{settings.value.reliability.high:.0%} (low / central / high)"),
+        (
+            "Reliability of a seal",
+            f"{settings.value.reliability.low:.0%} / {settings.value.reliability.central:.0%} / "
+            f"{settings.value.reliability.high:.0%} (low / central / high)",
+        ),
         ("Materials", contract.EXAMPLE_MATERIALS_NOTE),
-        ("Cautions",
-         "Treat every cable as live. Chambers are confined spaces; test for gas. Asbestos cement, "
-         "fire barriers and other people's ducts stop the work until released. Local codes, "
-         "permits and the owner's rules decide; licensed people do licensed work."),
+        (
+            "Cautions",
+            "Treat every cable as live. Chambers are confined spaces; test for gas. Asbestos cement, "
+            "fire barriers and other people's ducts stop the work until released. Local codes, "
+            "permits and the owner's rules decide; licensed people do licensed work.",
+        ),
     ]
     for plan in pd.DataFrame(tables["plans"]).to_dict("records"):
         lines.append(

@@ -137,8 +137,10 @@ def write_schedule(
     )
     book.table(sites, _by_site(tables), _SITE)
     made = book.sheet(
-        _MADE_SHEET, "How the numbers are made",
-        "Change a price or a pack size here: lines, regions and Summary follow.", _MADE,
+        _MADE_SHEET,
+        "How the numbers are made",
+        "Change a price or a pack size here: lines, regions and Summary follow.",
+        _MADE,
     )
     book.table(made, lines, _MADE)
     risks = book.sheet("Open risks", "What may still change the quantities", "", _RISKS)
@@ -152,8 +154,8 @@ def _lines(tables: Tables, currency: str) -> pd.DataFrame:
     lines["pack_price"] = lines["pack_price_minor"].astype("Float64") / scale
     lines["line"] = lines["line_minor"].astype("Float64") / scale
     lines["key"] = [
-        f"{r} / {m} / {i}" for r, m, i in zip(lines["region"], lines["month"], lines["item_id"],
-                                              strict=True)
+        f"{r} / {m} / {i}"
+        for r, m, i in zip(lines["region"], lines["month"], lines["item_id"], strict=True)
     ]
     return lines.sort_values(["region", "month", "item_id"]).reset_index(drop=True)
 
@@ -198,8 +200,9 @@ def _region_sheet(
     places: dict[str, tuple[str, int]],
 ) -> None:
     name = f"Region {region}"[:31]
-    sheet = book.sheet(name, f"Region {region}: lines", "Quantities in grey words are not ordered.",
-                       _LINE)
+    sheet = book.sheet(
+        name, f"Region {region}: lines", "Quantities in grey words are not ordered.", _LINE
+    )
     for i, record in enumerate(lines.to_dict("records")):
         row = HEAD_ROW + 1 + i
         places[str(record["key"])] = (name, row)

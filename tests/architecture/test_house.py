@@ -90,7 +90,9 @@ def test_sizes() -> None:
     for module in MODULES:
         for node in ast.walk(ast.parse(module.read_text("utf-8"))):
             if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
-                first = node.body[1] if _is_doc(node.body[0]) and len(node.body) > 1 else node.body[0]
+                first = (
+                    node.body[1] if _is_doc(node.body[0]) and len(node.body) > 1 else node.body[0]
+                )
                 bodies.append(((node.end_lineno or 0) - first.lineno + 1, f"{module}:{node.name}"))
     bodies.sort()
     assert bodies[-1][0] <= 80, bodies[-1]

@@ -1,5 +1,79 @@
+"""Checks over the typed survey: each a small function, listed with its codes by family.
+
+A finding that several rows share comes once for each of them, so that each gets its state; whoever
+lists findings takes each once (`dict.fromkeys` keeps the order).
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from pipeline.intake.checks import (
+    cables,
+    dips,
+    ducts,
+    holds,
+    ids,
+    places,
+    points,
+    visits,
+    water,
+)
+from pipeline.intake.checks.view import Check, Survey
 from pipeline.intake.context import Checked, Context
+
+CHECKS: Final[tuple[Check, ...]] = (
+    *ids.CHECKS,
+    *places.CHECKS,
+    *points.CHECKS,
+    *dips.CHECKS,
+    *ducts.CHECKS,
+    *cables.CHECKS,
+    *holds.CHECKS,
+    *water.CHECKS,
+    *visits.CHECKS,
+)
+
+CODES: Final = tuple(sorted({code for check in CHECKS for code in check.codes}))
+"""Codes that these checks make."""
+
+ASKED_HERE: Final = frozenset(
+    {
+        ("ducts", "measured_to"),
+        ("entries", "measured_to"),
+        ("ducts", "bore_mm"),
+        ("ducts", "far_place_id"),
+        ("ducts", "far_proof"),
+        ("flood_levels", "datum"),
+    }
+)
+"""Sheet and column whose blank cells have a check of their own; reading does not ask them too."""
 
 
 def run_checks(context: Context) -> list[Checked]:
-    return []
+    """Run every check that can be run.
+
+    Parameters
+    ----------
+    context : Context
+        The typed survey; without settings the checks that need them are left out
+        (`not_made` names them).
+
+    Returns
+    -------
+    list of Checked
+        In the order of the checks, then of the file. Rows with one cause share one finding.
+    """
+    view = Survey(context)
+    can = [c for c in CHECKS if context.settings is not None or not c.needs_settings]
+    return [checked for check in can for checked in check.function(view)]
+
+
+def not_made(context: Context) -> tuple[str, ...]:
+    """Codes of the checks that could not be made because there are no settings."""
+    if context.settings is not None:
+        return ()
+    return tuple(sorted({code for c in CHECKS if c.needs_settings for code in c.codes}))
+
+
+__all__ = ["ASKED_HERE", "CHECKS", "CODES", "not_made", "run_checks"]

@@ -1,0 +1,225 @@
+"""Needs at their own counting level: per end, crew-day, site, crew, region; never mixed.
+
+Only chosen work is counted. Firm, provisional (mean and P90) and held stand in rows of their own.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from pipeline.core import contract
+from pipeline.core.buying import Buying
+from pipeline.core.materials import Item, Materials
+from pipeline.core.settings import Settings
+from pipeline.tables import Tables, blank
+
+CREW: Final = "crew"
+
+
+@dataclass(frozen=True)
+class _Day:
+    """One working day of a region: its month, date, site and ends."""
+
+    region: str
+    month: str
+    date: str
+    site_id: str
+    end_ids: tuple[str, ...]
+
+
+def needs_table(
+    tables: Tables, settings: Settings, materials: Materials, buying: Buying
+) -> pd.DataFrame:
+    """Everything that the chosen work needs.
+
+    Parameters
+    ----------
+    tables : Tables
+        designs, pieces, choices, crew_days.
+    settings : Settings
+    materials : Materials
+    buying : Buying
+
+    Returns
+    -------
+    DataFrame
+        Table `needs`.
+
+    """
+    days = _days(tables)
+    rows: list[dict[str, Any]] = []
+    for region in settings.programme.regions:
+        mine = [d for d in days if d.region == region]
+        if not mine:
+            continue
+        rows += _per_end(mine, tables, materials)
+        rows += _not_firm(region, mine, tables)
+        rows += _per_day_site_crew(region, mine, materials, settings)
+    if not rows:
+        return blank("needs")
+    frame = pd.DataFrame(rows)
+    frame["depot_id"] = [buying.depots[r].depot_id for r in frame["region"]]
+    return _merged(frame)
+
+
+def _days(tables: Tables) -> list[_Day]:
+    return [
+        _Day(
+            str(r["region"]),
+            str(r["work_date"])[:7],
+            str(r["work_date"]),
+            str(r["site_id"]),
+            tuple(e for e in str(r["end_ids"]).split(";") if e and e != "nan"),
+        )
+        for r in tables["crew_days"].to_dict("records")
+    ]
+
+
+def _row(  # noqa: PLR0913 - a need has these parts
+    day: _Day, item: str, unit: str, counted_by: str, quantity: float, *,
+    site_id: str = "", firmness: str = contract.FIRM, p90: float | None = None, ends: str = "",
+) -> dict[str, Any]:  # fmt: skip
+    return {
+        "region": day.region,
+        "month": day.month,
+        "item_id": item,
+        "site_id": site_id or day.site_id,
+        "counted_by": counted_by,
+        "firmness": firmness,
+        "quantity": quantity,
+        "quantity_p90": quantity if p90 is None else p90,
+        "unit": unit,
+        "first_use": day.date,
+        "last_use": day.date,
+        "end_ids": ends,
+    }
+
+
+def _pieces_by_end(tables: Tables) -> dict[str, list[dict[str, Any]]]:
+    out: dict[str, list[dict[str, Any]]] = {}
+    for row in tables["pieces"].to_dict("records"):
+        out.setdefault(str(row["end_id"]), []).append(row)
+    return out
+
+
+def _per_end(days: list[_Day], tables: Tables, materials: Materials) -> Iterator[dict[str, Any]]:
+    """Firm pieces of the ends, and the rest of packs that were opened for a day's ends.
+
+    An opened pack of a one-part material serves the other ends of the same day, and no other day.
+    """
+    pieces = _pieces_by_end(tables)
+    items = materials.items
+    for day in days:
+        pooled: dict[str, float] = {}
+        for end in day.end_ids:
+            for piece in pieces.get(end, ()):
+                if piece["firmness"] != contract.FIRM:
+                    continue
+                item, quantity = str(piece["item_id"]), float(piece["quantity"])
+                yield _row(day, item, str(piece["unit"]), "end", quantity, ends=end)
+                if items[item].pack_ml and items[item].counted_by == "crew-day":
+                    pooled[item] = pooled.get(item, 0.0) + quantity
+        for item, quantity in sorted(pooled.items()):
+            pack = float(items[item].pack_ml or 1.0)
+            opened = math.ceil(round(quantity / pack, 9)) * pack
+            if opened > quantity:
+                yield _row(day, item, items[item].unit, "crew-day", opened - quantity, site_id=CREW)
+
+
+def _not_firm(region: str, days: list[_Day], tables: Tables) -> Iterator[dict[str, Any]]:
+    """Provisional and held pieces at the buildings that are worked on; never ordered as firm."""
+    choices = tables["choices"]
+    chosen = set(choices.loc[choices["is_chosen"].astype(bool)
+                             & (choices["region"] == region), "building_id"])  # fmt: skip
+    first = {d.site_id: d for d in sorted(days, key=lambda d: d.date, reverse=True)}
+    designs = tables["designs"]
+    waiting = designs[
+        designs["building_id"].isin(chosen)
+        & designs["is_needed"].astype(bool)
+        & (designs["firmness"] != contract.FIRM)
+    ]
+    pieces = _pieces_by_end(tables)
+    for end, site in zip(waiting["end_id"], waiting["site_id"], strict=True):
+        day = first.get(str(site))
+        if day is None:
+            continue
+        for piece in pieces.get(str(end), ()):
+            yield _row(
+                day, str(piece["item_id"]), str(piece["unit"]), "end", float(piece["quantity"]),
+                firmness=str(piece["firmness"]), p90=float(piece["quantity_p90"]), ends=str(end),
+            )  # fmt: skip
+
+
+def _per_day_site_crew(
+    region: str, days: list[_Day], materials: Materials, settings: Settings
+) -> Iterator[dict[str, Any]]:
+    """Items counted by crew-day, site, crew and region."""
+    people = settings.crews.crew_size
+    first = min(days, key=lambda d: d.date)
+    dates = {d.date: d for d in sorted(days, key=lambda d: (d.date, d.site_id), reverse=True)}
+    sites = {d.site_id: d for d in sorted(days, key=lambda d: d.date, reverse=True)}
+    del region
+    for item in materials.item:
+        quantity = item.quantity * (people if item.per_person else 1)
+        if item.kind == "sealant" or item.when != "always" or quantity == 0:
+            continue
+        if item.counted_by == "crew-day":
+            for day in dates.values():
+                yield _row(day, item.id, item.unit, "crew-day", quantity, site_id=CREW)
+        elif item.counted_by == "site":
+            for day in sites.values():
+                yield _row(day, item.id, item.unit, "site", quantity)
+        elif item.counted_by in ("crew", "region"):
+            yield _row(first, item.id, item.unit, item.counted_by, quantity, site_id=CREW)
+
+
+def spare(item: Item, need: float, days: int, unit_per_piece: float) -> tuple[float, str]:
+    """Spare of an item in its unit, and the rule in words.
+
+    Parameters
+    ----------
+    item : Item
+    need : float
+        Firm need in the item's unit.
+    days : int
+        Crew-days of the line.
+    unit_per_piece : float
+        Units in one piece.
+
+    Returns
+    -------
+    quantity, words
+
+    """
+    times = days if item.counted_by == "crew-day" else 1
+    whole = item.spare_count * times * unit_per_piece
+    part = item.spare_frac * need
+    words = []
+    if item.spare_frac:
+        words.append(f"{item.spare_frac:.0%} of the need")
+    if item.spare_count:
+        each = f" per crew-day ({days})" if item.counted_by == "crew-day" else ""
+        words.append(f"{item.spare_count} whole{each}")
+    return (whole + part if need > 0 else 0.0), " + ".join(words) or "none"
+
+
+def _merged(frame: pd.DataFrame) -> pd.DataFrame:
+    keys = ["region", "depot_id", "month", "item_id", "site_id", "firmness", "counted_by", "unit"]
+    out = (
+        frame.groupby(keys, as_index=False, sort=True)
+        .agg(
+            quantity=("quantity", "sum"),
+            quantity_p90=("quantity_p90", "sum"),
+            first_use=("first_use", "min"),
+            last_use=("last_use", "max"),
+            end_ids=("end_ids", lambda v: ";".join(sorted({e for e in v if e}))),
+        )
+        .reset_index(drop=True)
+    )
+    out["end_ids"] = [e or None for e in out["end_ids"]]
+    return out

@@ -1,0 +1,163 @@
+"""Reasons in one line: why a building is in the programme, or why it was left out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.core.money import words as money_words
+from pipeline.core.settings import Settings
+from pipeline.programme import words
+from pipeline.programme.onset import deciding_opening
+from pipeline.programme.openings import Openings
+
+if TYPE_CHECKING:
+    from pipeline.programme.choosing import Purse
+
+_OPENINGS_IN_WORDS = 3
+
+
+class Reasons:
+    """Writes the reasons of a programme.
+
+    Parameters
+    ----------
+    settings : Settings
+    sites : mapping
+        Rows of `sites` by id.
+    openings : mapping
+        Openings by building.
+    purses : mapping
+        Budgets by region, with what is left.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        sites: Mapping[str, Mapping[str, Any]],
+        openings: Mapping[str, Openings],
+        purses: Mapping[str, Purse],
+    ) -> None:
+        self._currency = settings.programme.currency
+        self._sites, self._openings, self._purses = sites, openings, purses
+
+    def chosen(self, package: Mapping[str, Any], steps_count: int) -> str:
+        """Why a package is in: chance, who depends on it, ends, cost, what is left."""
+        chance = package["before_chance_per_year"]
+        inside = (
+            "chance of water inside unknown"
+            if chance is None
+            else f"water inside at {words.one_in(chance, package['before_bound'])}"
+        )
+        parts = [inside, self._people(str(package["site_id"]))]
+        step = f" (step {package['step_no']} of {steps_count})" if steps_count > 1 else ""
+        parts += [
+            f"{package['ends_count']} {'end' if package['ends_count'] == 1 else 'ends'}{step}",
+            f"cost {money_words(package['cost_minor'], self._currency)}",
+        ]
+        parts.append(self._worth(package))
+        if package["next_gate"]:
+            parts.append(f"next gate: {package['next_gate']}")
+        parts += self._conditions(package)
+        return "; ".join(parts)
+
+    def _people(self, site_id: str) -> str:
+        site = self._sites[site_id]
+        count = site["customers_count"]
+        people = "customers not given" if pd.isna(count) else f"{int(count):,} customers"
+        backfeed = "unknown" if pd.isna(site["backfeed"]) else str(site["backfeed"])
+        said = {"none": "no back-feed", "unknown": "back-feed unknown, taken as none"}
+        text = f"{people}, {said.get(backfeed, f'{backfeed} back-feed')}"
+        key = site["key_customers"]
+        return text if pd.isna(key) else f"{text}, key: {key}"
+
+    def _worth(self, package: Mapping[str, Any]) -> str:
+        avoided = package["avoided_minor_per_year"]
+        if avoided is None:
+            return "benefit unknown"
+        upto = "up to " if package["gain"] == "up to" else ""
+        return f"avoids {upto}{money_words(avoided, self._currency)} a year"
+
+    def _conditions(self, package: Mapping[str, Any]) -> list[str]:
+        out = []
+        if package["held_count"]:
+            out.append(f"{package['held_count']} ends held, no benefit from them until released")
+        if package["hold"]:
+            out.append(f"held: {package['hold']}")
+        lead = self._sites[str(package["site_id"])]["permit_lead_days"]
+        if not pd.isna(lead) and int(lead) > 0:
+            out.append(f"permit {int(lead)} days")
+        return out
+
+    def left_out(
+        self, building: str, site: str, region: Any, ladder: Sequence[Mapping[str, Any]]
+    ) -> str:
+        """Why a building is not in the programme."""
+        if site not in self._sites:
+            return f"no survey: site {site} is not in the survey"
+        if not ladder:
+            return self._without_package(self._openings[building])
+        gains = [p for p in ladder if p["gain"] in ("benefit", "up to", "benefit unknown")]
+        if not gains:
+            return _no_gain(ladder[-1])
+        if pd.isna(region) or str(region) not in self._purses:
+            return f"no budget for region {region}"
+        return self._over_budget(min(gains, key=lambda p: p["cost_minor"]), str(region))
+
+    def _without_package(self, openings: Openings) -> str:
+        if not openings.ids:
+            return "no survey: no opening of the building is in the survey"
+        if openings.is_above.all():
+            unsure = ", ".join(openings.unsurveyed)
+            said = f" (not surveyed: {unsure})" if unsure else ""
+            return f"dry at the policy level: all {len(openings.ids)} openings are above{said}"
+        decider = deciding_opening(
+            openings.chance_per_year, openings.level_m, np.ones(len(openings.ids), dtype=np.bool_)
+        )
+        if decider is not None and not openings.is_above[decider]:
+            chance = openings.chance_per_year[decider]
+            return (
+                f"no duct end to seal: {words.named(openings, decider)} decides at "
+                f"{words.one_in(float(np.nanmax(chance)), openings.bounds[decider])}"
+            )
+        open_ones = [i for i, a in zip(openings.ids, openings.is_above, strict=True) if not a]
+        shown = ", ".join(open_ones[:_OPENINGS_IN_WORDS])
+        return f"no duct end to seal; not above or unknown: {shown}"
+
+    def _over_budget(self, cheapest: Mapping[str, Any], region: str) -> str:
+        purse = self._purses[region]
+        cost = cheapest["cost_minor"]
+        left = int(purse.left_money.max())
+        parts = []
+        if cost > left:
+            more = money_words(cost - left, self._currency)
+            parts.append(f"would need {more} more than is left in {region}")
+        if cheapest["crew_days"] > float(purse.left_days.max()):
+            more_days = cheapest["crew_days"] - float(purse.left_days.max())
+            parts.append(f"would need {more_days:.1f} crew-days more than are left in {region}")
+        if not parts:
+            return (
+                f"over budget: money and crew-days of {region} are not left in one year after the "
+                f"permit; costs {money_words(cost, self._currency)}"
+            )
+        return (
+            f"over budget: {'; '.join(parts)} (costs {money_words(cost, self._currency)}, "
+            f"{self._worth(cheapest)})"
+        )
+
+
+def _no_gain(package: Mapping[str, Any]) -> str:
+    """Why a ladder gains nothing."""
+    why = f" ({package['assumed']})" if package["assumed"] else ""
+    if package["gain"] == "structural hold":
+        level = package["limit_level_m"]
+        return (
+            f"structural hold: walls and floor may carry water to {level:.3f}, at or below the "
+            f"onset as found; {package['hold'] or 'no gain from seals'}"
+        )
+    if package["before_chance_per_year"] is None:
+        return f"no gain: no water is known to get in{why}"
+    return f"no gain because the next gate decides as before: {package['next_gate']}{why}"
