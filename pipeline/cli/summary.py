@@ -26,7 +26,7 @@ def print_summary(result: RunResult, *, seconds: float) -> None:
 
     console = Console(markup=False, highlight=False)
     for line in summary_lines(result, seconds=seconds):
-        console.print(line)
+        console.print(line, soft_wrap=True)
 
 
 def summary_lines(result: RunResult, *, seconds: float) -> list[str]:

@@ -6,7 +6,6 @@ is dry until water comes in at its onset.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Literal
 
@@ -20,39 +19,130 @@ Tail = Literal["none", "flat"]
 
 def _sorted_events(chances: npt.ArrayLike, losses: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
     chance, loss = np.asarray(chances, float), np.asarray(losses, float)
-    if chance.ndim != 1 or chance.size == 0 or loss.shape != chance.shape:
+    if chance.ndim != 1 or chance.size == 0 or loss.shape[-1:] != chance.shape:
         raise ValueError("chances must be one row of events and losses one value for each")
     if not np.all((chance > 0.0) & (chance <= 1.0)):
         raise ValueError("every chance must be above 0 and at most 1")
     order = np.argsort(-chance, kind="stable")
     if np.any(np.diff(chance[order]) == 0.0):
         raise ValueError("every chance may stand only once in a damage table")
-    return chance[order], loss[order]
+    return chance[order], loss[..., order]
+
+
+def table_annual_loss(
+    chances: npt.ArrayLike,
+    losses: npt.ArrayLike,
+    *,
+    tail: Tail,
+    zero_at_per_year: float | None = None,
+) -> FloatArray:
+    """Expected annual loss of a damage table: trapezoids in chance.
+
+    Parameters
+    ----------
+    chances : array_like of float, shape (n,)
+        Annual exceedance probabilities of the events, above 0 and at most 1, in any order.
+    losses : array_like of float, shape (..., n)
+        Loss in each event, in any one money unit.
+    tail : {'none', 'flat'}
+        Beyond the rarest event: nothing, or the loss of the rarest event.
+    zero_at_per_year : float, optional
+        Lower end: the chance at which the loss is zero; without it nothing is counted more
+        frequent than the most frequent event.
+
+    Returns
+    -------
+    numpy.ndarray of float, shape (...)
+        Expected loss a year, in the same money unit.
+
+    Raises
+    ------
+    ValueError
+        When chances are out of range or double, or `zero_at_per_year` lies among the events.
+
+    References
+    ----------
+    Chow, Maidment and Mays, Applied Hydrology (1988), example 13.2.1.
+    """
+    chance, loss = _sorted_events(chances, losses)
+    if zero_at_per_year is not None:
+        if not chance[0] < zero_at_per_year <= 1.0:
+            raise ValueError("the chance of zero loss must exceed that of every event")
+        chance = np.concatenate(([zero_at_per_year], chance))
+        loss = np.concatenate((np.zeros((*loss.shape[:-1], 1)), loss), axis=-1)
+    area = (0.5 * (loss[..., 1:] + loss[..., :-1]) * -np.diff(chance)).sum(axis=-1)
+    if tail == "flat":
+        area = area + chance[-1] * loss[..., -1]
+    return np.asarray(area, float)
+
+
+def building_annual_loss(
+    onset_per_year: npt.ArrayLike,
+    chances: npt.ArrayLike,
+    losses: npt.ArrayLike,
+    *,
+    tail: Tail = "flat",
+) -> FloatArray:
+    """Expected annual loss of a building that is dry until its onset.
+
+    Parameters
+    ----------
+    onset_per_year : array_like of float, any shape
+        Annual chance that water comes in, 0 to 1; NaN = unknown.
+    chances : array_like of float, shape (n,)
+        Annual exceedance probabilities of the events for which a loss is stated.
+    losses : array_like of float, shape (n,)
+        Loss in each event once water is inside.
+    tail : {'none', 'flat'}
+        Beyond the rarest event: nothing, or the loss of the rarest event.
+
+    Returns
+    -------
+    numpy.ndarray of float, shape of `onset_per_year`
+        Expected loss a year; NaN where the onset is unknown.
+
+    Notes
+    -----
+    Zero above the onset chance, a step to the loss at onset, linear in chance between events
+    beyond (methods 6; house rule). An onset more frequent than every event takes the loss of the
+    most frequent event; with one loss for every event the result is onset chance times loss.
+
+    Raises
+    ------
+    ValueError
+        When a chance is out of range or double.
+    """
+    onset = np.asarray(onset_per_year, float)
+    if np.any((onset < 0.0) | (onset > 1.0)):
+        raise ValueError("an onset chance must lie between 0 and 1")
+    chance, loss = _sorted_events(chances, losses)
+    p, d = chance[::-1], loss[::-1]  # rising chance, from the rarest event
+    area_to_event = np.concatenate(([0.0], np.cumsum(0.5 * (d[1:] + d[:-1]) * np.diff(p))))
+    # the loss at a chance is linear between events, so the area up to it is a trapezoid more
+    last = np.clip(np.searchsorted(p, onset, side="right") - 1, 0, p.size - 1)
+    inner = area_to_event[last] + 0.5 * (d[last] + np.interp(onset, p, d)) * (onset - p[last])
+    in_tail = np.minimum(onset, p[0]) * d[0] if tail == "flat" else np.zeros(onset.shape)
+    out = np.where(onset <= p[0], 0.0, inner) + in_tail
+    return np.asarray(np.where(np.isnan(onset), np.nan, out), float)
 
 
 def expected_annual_loss(
     aeps: npt.ArrayLike,
     losses: npt.ArrayLike,
     *,
-    tail: Tail = "flat",
-    zero_at_aep: float | None = None,
+    tail: Tail,
     onset_aep: float | None = None,
 ) -> float:
-    """Expected loss a year, of a damage table or of a building that is dry until its onset.
+    """Expected loss a year of one place: its damage table, or from an onset where one is given.
 
     Parameters
     ----------
-    aeps : array_like of float, shape (n,)
-        Annual exceedance probabilities of the events, above 0 and at most 1, in any order.
-    losses : array_like of float, shape (n,)
-        Loss in each event (any one money unit); with an onset: the loss once water is inside.
+    aeps, losses : array_like of float, shape (n,)
+        Events, as in `table_annual_loss` and `building_annual_loss`.
     tail : {'none', 'flat'}
         Beyond the rarest event: nothing, or the loss of the rarest event.
-    zero_at_aep : float, optional
-        Lower end of a damage table: the chance at which the loss is zero; without it nothing is
-        counted more frequent than the most frequent event.
     onset_aep : float, optional
-        Chance a year that water comes in, 0 to 1; makes it the form of a building.
+        Chance a year that water comes in; makes it the form of a building.
 
     Returns
     -------
@@ -62,79 +152,11 @@ def expected_annual_loss(
     Raises
     ------
     ValueError
-        When a chance is out of range or double, `zero_at_aep` lies among the events, or both
-        forms are asked for.
-
-    Notes
-    -----
-    Damage table: trapezoids in chance. Building: zero above the onset chance, a step to the loss
-    at onset, linear in chance between events beyond (house rule); an onset more frequent than
-    every event takes the loss of the most frequent one, so that one loss for every event gives
-    onset chance times loss with a flat tail.
-
-    References
-    ----------
-    Chow, Maidment and Mays, Applied Hydrology (1988), example 13.2.1 (damage table).
+        As the two forms.
     """
-    aep, loss = _sorted_events(aeps, losses)
-    if onset_aep is not None:
-        if zero_at_aep is not None:
-            raise ValueError("a chance of zero loss belongs to a damage table, not to an onset")
-        return _from_onset(aep[::-1], loss[::-1], onset_aep, tail)
-    if zero_at_aep is not None:
-        if not aep[0] < zero_at_aep <= 1.0:
-            raise ValueError("the chance of zero loss must exceed that of every event")
-        aep, loss = np.concatenate(([zero_at_aep], aep)), np.concatenate(([0.0], loss))
-    area = float((0.5 * (loss[1:] + loss[:-1]) * -np.diff(aep)).sum())
-    return area + float(aep[-1] * loss[-1]) if tail == "flat" else area
-
-
-def _from_onset(aep: FloatArray, loss: FloatArray, onset_aep: float, tail: Tail) -> float:
-    """Loss a year of a building; events stand from the rarest to the most frequent."""
-    if math.isnan(onset_aep):
-        return math.nan
-    if not 0.0 <= onset_aep <= 1.0:
-        raise ValueError("an onset chance must lie between 0 and 1")
-    in_tail = min(onset_aep, float(aep[0])) * float(loss[0]) if tail == "flat" else 0.0
-    if onset_aep <= aep[0]:
-        return in_tail
-    beyond = aep < onset_aep
-    at = np.append(aep[beyond], onset_aep)
-    cost = np.append(loss[beyond], np.interp(onset_aep, aep, loss))
-    return in_tail + float((0.5 * (cost[1:] + cost[:-1]) * np.diff(at)).sum())
-
-
-def after_sealing(
-    loss: float,
-    before_per_year: float,
-    next_per_year: float,
-    reliability_frac: float,
-    seals_count: int,
-) -> float:
-    """Loss a year that stays after sealing, when each seal holds with a stated reliability.
-
-    Parameters
-    ----------
-    loss : float
-        Loss once water is inside (any one money unit; 1 gives the chance that stays).
-    before_per_year, next_per_year : float
-        Chance a year that water comes in: as found, and by the next opening that is left.
-    reliability_frac : float
-        Chance that one seal holds when the water comes (0-1).
-    seals_count : int
-        Seals that must all hold.
-
-    Returns
-    -------
-    float
-        Loss a year: loss x [next + (before - next) x (1 - reliability ^ seals)].
-
-    Notes
-    -----
-    Seals are taken to fail independently (methods 6; house rule).
-    """
-    any_fails_frac = 1.0 - reliability_frac**seals_count
-    return loss * (next_per_year + (before_per_year - next_per_year) * any_fails_frac)
+    if onset_aep is None:
+        return float(table_annual_loss(aeps, losses, tail=tail))
+    return float(building_annual_loss(onset_aep, aeps, losses, tail=tail))
 
 
 def discount_factors(last_year: int, steps: Sequence[tuple[int, float]]) -> FloatArray:
@@ -170,12 +192,11 @@ def discount_factors(last_year: int, steps: Sequence[tuple[int, float]]) -> Floa
     years = np.arange(1, last_year + 1)
     step = np.maximum(np.searchsorted(begins, years, side="right") - 1, 0)
     rates = np.array([rate for _, rate in ordered], dtype=np.float64)[step]
-    factors: FloatArray = 1.0 / np.cumprod(1.0 + rates)
-    return factors
+    return np.asarray(1.0 / np.cumprod(1.0 + rates), np.float64)
 
 
 def present_value(annual: float, life_years: int, steps: Sequence[tuple[int, float]]) -> float:
-    """Present value of an equal yearly benefit in the years 1 to `life_years` after the works.
+    """Present value of an equal yearly benefit in years 1 to `life_years` after the works.
 
     Parameters
     ----------
@@ -189,7 +210,7 @@ def present_value(annual: float, life_years: int, steps: Sequence[tuple[int, flo
     Returns
     -------
     float
-        Value in the year of the works, which is year 0, not discounted and without benefit.
+        Present value in the year of the works (year 0, not discounted; no benefit in year 0).
 
     Raises
     ------
@@ -197,3 +218,36 @@ def present_value(annual: float, life_years: int, steps: Sequence[tuple[int, flo
         As `discount_factors`.
     """
     return annual * float(discount_factors(life_years, steps).sum())
+
+
+def after_sealing(
+    loss: float,
+    before_per_year: float,
+    next_per_year: float,
+    reliability_frac: float,
+    seals_count: int,
+) -> float:
+    """Loss a year that stays after sealing, when each seal holds with a stated reliability.
+
+    Parameters
+    ----------
+    loss : float
+        Loss once water is inside (any one money unit; 1 gives the chance that stays).
+    before_per_year, next_per_year : float
+        Chance a year that water comes in: as found, and by the next opening that is left.
+    reliability_frac : float
+        Chance that one seal holds when the water comes (0-1).
+    seals_count : int
+        Seals that must all hold.
+
+    Returns
+    -------
+    float
+        Loss a year: loss x [next + (before - next) x (1 - reliability ^ seals)].
+
+    Notes
+    -----
+    Seals are taken to fail independently (methods 6; house rule).
+    """
+    any_fails_frac = 1.0 - reliability_frac**seals_count
+    return loss * (next_per_year + (before_per_year - next_per_year) * any_fails_frac)

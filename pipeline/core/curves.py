@@ -1,112 +1,172 @@
-"""Level-chance curves: how often water reaches a level, from a few modelled events.
+"""Level-chance curves: how often water reaches a level, and how high it stands at a chance.
 
-Between two events the level is linear in the logarithm of the annual chance. Beyond them nothing
-is invented: below the most frequent event the answer is "more often than", above the rarest
-"rarer than".
-
-References
-----------
-Linear interpolation of level against log chance is common practice in flood studies, no source.
-
+Monotone; the level is linear in the logarithm of the chance between events (common practice in
+flood studies, no source). Nothing is clamped silently: beyond the events the answer carries a word
+that says so.
 """
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from pipeline.core.units import FloatArray
 
-MORE_OFTEN = "more often than"
-RARER = "rarer than"
+TextArray = npt.NDArray[np.str_]
 
+EXACT: Final = ""
+MORE_OFTEN: Final = "more often than"
+RARER: Final = "rarer than"
+AT_MOST: Final = "at most"
+AT_LEAST: Final = "at least"
 
-# Equal is wet and levels are whole millimetres: water of a dry event stands at least this far
-# under the ground that it does not reach.
-_UNDER_DRY_GROUND_M = 0.001
-
-
-def monotone(levels_m: FloatArray, aeps: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Order events from frequent to rare and make sure that a rarer one is never lower.
-
-    Parameters
-    ----------
-    levels_m, aeps : numpy.ndarray of float, shape (events,)
-        Level (m) and annual chance of each event.
-
-    Returns
-    -------
-    levels_m, aeps : numpy.ndarray of float, shape (events,)
-
-    """
-    order = np.argsort(-aeps, kind="stable")
-    return np.maximum.accumulate(levels_m[order]), aeps[order]
+# Equal is wet and levels are whole millimetres, so water of a dry event stands at most this
+# far under the ground that it does not reach.
+_UNDER_DRY_GROUND_M: Final = 0.001
+_NOISE_M: Final = 1e-9
 
 
-def chance_of_level(
-    levels_m: FloatArray,
-    aeps: FloatArray,
-    wanted_m: FloatArray,
-    *,
-    is_dry: npt.NDArray[np.bool_] | None = None,
-) -> tuple[FloatArray, npt.NDArray[np.str_]]:
-    """Annual chance that water stands at or above a level.
+def monotone_curve(
+    levels_m: npt.ArrayLike, aeps: npt.ArrayLike, is_dry: npt.ArrayLike | None = None
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+    """Bring the events of one place to a curve that never falls towards rarer events.
 
     Parameters
     ----------
-    levels_m, aeps : numpy.ndarray of float, shape (events,)
-        The curve.
-    wanted_m : numpy.ndarray of float, any shape
-        Levels asked for (m).
-    is_dry : numpy.ndarray of bool, shape (events,), optional
-        The event stays below its level (the ground or cover there), which is only a bound; the
-        chance between it and a wet event is then an upper estimate.
+    levels_m : array_like of float, shape (n,)
+        Water level of each event (m); for a dry event the ground or cover there; NaN = unknown.
+    aeps : array_like of float, shape (n,)
+        Annual exceedance probability of each event, above 0 and at most 1 (1/a).
+    is_dry : array_like of bool, shape (n,), optional
+        The event stays below `levels_m`, which is then only an upper bound.
 
     Returns
     -------
-    chance : numpy.ndarray of float, same shape as wanted_m
-        Annual chance; with a bound, the chance of the last event on that side.
-    bound : numpy.ndarray of str, same shape
-        '', 'more often than' or 'rarer than'.
+    levels_m : numpy.ndarray of float, shape (m,)
+        Levels from the most frequent event to the rarest, never falling.
+    aeps : numpy.ndarray of float, shape (m,)
+        Their chances, falling, each once.
+    is_bound : numpy.ndarray of bool, shape (m,)
+        The level is only an upper bound (dry event).
 
     Raises
     ------
     ValueError
-        When the curve has no events.
+        When a chance is not above 0 and at most 1 (marks such as -1 and -2 are no chances).
 
+    Notes
+    -----
+    Unknown levels drop out. Several levels at one chance: the highest. A rarer event that stands
+    lower is lifted to the more frequent one (the higher water is taken, house rule). The bound of
+    a dry event is never above the level of a rarer one.
     """
-    if levels_m.size == 0:
-        raise ValueError("a level-chance curve needs at least one event")
-    if is_dry is not None:
-        levels_m = _under_ground(levels_m, aeps, is_dry)
-    level, aep = monotone(levels_m, aeps)
-    wanted = np.asarray(wanted_m, dtype=np.float64)
-    often, rare = wanted < level[0], wanted > level[-1]
-    # equal levels at several events: the most frequent of them is the answer
-    first = np.concatenate([[True], np.diff(level) > 0])
-    chance = np.exp(np.interp(wanted, level[first], np.log(aep[first])))
-    chance = np.where(often, aep[0], np.where(rare, aep[-1], chance))
-    bound = np.where(often, MORE_OFTEN, np.where(rare, RARER, ""))
-    return chance, bound
+    level, chance = (
+        np.atleast_1d(np.asarray(levels_m, float)),
+        np.atleast_1d(np.asarray(aeps, float)),
+    )
+    dry = np.zeros(level.shape, bool) if is_dry is None else np.atleast_1d(np.asarray(is_dry, bool))
+    known = ~np.isnan(level)
+    level, chance, dry = level[known], chance[known], dry[known]
+    if not np.all((chance > 0.0) & (chance <= 1.0)):
+        raise ValueError("every chance of a curve must be above 0 and at most 1")
+    unique = np.unique(chance)[::-1]
+    wet_m = np.full(unique.shape, -np.inf)
+    bound_m = np.full(unique.shape, np.inf)
+    place = np.searchsorted(-unique, -chance)
+    np.maximum.at(wet_m, place[~dry], level[~dry])
+    np.minimum.at(bound_m, place[dry], level[dry] - _UNDER_DRY_GROUND_M)
+    is_bound = np.isneginf(wet_m)
+    wet_m = np.maximum.accumulate(wet_m)
+    rarer_m = np.minimum.accumulate(np.where(is_bound, bound_m, wet_m)[::-1])[::-1]
+    out = np.maximum.accumulate(np.where(is_bound, rarer_m, wet_m))
+    return out, unique, is_bound
 
 
-def _under_ground(
-    levels_m: FloatArray, aeps: FloatArray, is_dry: npt.NDArray[np.bool_]
-) -> FloatArray:
-    """Bounds of dry events: just under the ground, and never above the water of a rarer event."""
-    order = np.argsort(aeps, kind="stable")  # rarest first
-    level = np.where(is_dry, levels_m - _UNDER_DRY_GROUND_M, levels_m)[order]
-    cap = np.minimum.accumulate(np.where(is_dry[order], np.inf, level))
-    out = levels_m.copy()
-    out[order] = np.where(is_dry[order], np.minimum(level, cap), level)
-    return out
+def chance_of_level(
+    levels_m: npt.ArrayLike,
+    aeps: npt.ArrayLike,
+    wanted_m: npt.ArrayLike,
+    *,
+    is_dry: npt.ArrayLike | None = None,
+) -> tuple[FloatArray, TextArray]:
+    """Chance a year that the water reaches a level (equal counts as reached).
+
+    Parameters
+    ----------
+    levels_m, aeps, is_dry
+        The events of one place, as in `monotone_curve`.
+    wanted_m : array_like of float, any shape
+        Levels asked for (m).
+
+    Returns
+    -------
+    chance : numpy.ndarray of float, shape of `wanted_m`
+        Annual chance; NaN where no event or no wanted level is known.
+    bound : numpy.ndarray of str, same shape
+        '' (the chance itself), 'more often than' (the level lies under the most frequent event)
+        or 'rarer than' (above the rarest event): the chance is then that event's.
+
+    Notes
+    -----
+    Between a dry event and a wet one the chance is an upper estimate, since the dry event's level
+    is only known to be lower than the ground.
+    """
+    wanted = np.asarray(wanted_m, float)
+    level, chance, _ = monotone_curve(levels_m, aeps, is_dry)
+    if level.size == 0:
+        return np.full(wanted.shape, np.nan), np.full(wanted.shape, EXACT, dtype="<U15")
+    first = np.searchsorted(level, wanted - _NOISE_M, side="left")
+    right = np.clip(first, 0, level.size - 1)
+    left = np.clip(first - 1, 0, level.size - 1)
+    step = level[right] - level[left]
+    share = np.divide(wanted - level[left], step, out=np.ones(wanted.shape), where=step > 0.0)
+    share = np.clip(share, 0.0, 1.0)
+    between = np.exp((1.0 - share) * np.log(chance[left]) + share * np.log(chance[right]))
+    out = np.where(first == 0, chance[0], np.where(first == level.size, chance[-1], between))
+    is_under = (first == 0) & (wanted < level[0] - _NOISE_M)
+    bound = np.where(is_under, MORE_OFTEN, np.where(first == level.size, RARER, EXACT))
+    unknown = np.isnan(wanted)
+    return np.where(unknown, np.nan, out), np.where(unknown, EXACT, bound)
 
 
-def level_at_chance(levels_m: FloatArray, aeps: FloatArray, wanted_aep: float) -> float:
-    """Level of an event of the wanted chance; NaN beyond the modelled events."""
-    if levels_m.size == 0:
-        return float("nan")
-    level, aep = monotone(levels_m, aeps)
-    if not aep[-1] * (1 - 1e-9) <= wanted_aep <= aep[0] * (1 + 1e-9):
-        return float("nan")
-    return float(np.interp(-np.log(wanted_aep), -np.log(aep), level))
+def level_at_chance(
+    levels_m: npt.ArrayLike,
+    aeps: npt.ArrayLike,
+    wanted_per_year: npt.ArrayLike,
+    *,
+    is_dry: npt.ArrayLike | None = None,
+) -> tuple[FloatArray, TextArray]:
+    """Water level at an annual chance.
+
+    Parameters
+    ----------
+    levels_m, aeps, is_dry
+        The events of one place, as in `monotone_curve`.
+    wanted_per_year : array_like of float, any shape
+        Annual chances asked for.
+
+    Returns
+    -------
+    level_m : numpy.ndarray of float, shape of `wanted_per_year`
+        Level (m); NaN where no event is known, or the chance lies beyond the events on a side
+        where nothing bounds it.
+    bound : numpy.ndarray of str, same shape
+        '' (the level itself), 'at most' (a dry event or a more frequent chance bounds it) or
+        'at least' (rarer than the rarest event).
+    """
+    wanted = np.asarray(wanted_per_year, float)
+    level, chance, dry = monotone_curve(levels_m, aeps, is_dry)
+    if level.size == 0:
+        return np.full(wanted.shape, np.nan), np.full(wanted.shape, EXACT, dtype="<U8")
+    depth = -np.log(chance)
+    out = np.interp(-np.log(wanted), depth, level)
+    right = np.clip(np.searchsorted(depth, -np.log(wanted) - _NOISE_M), 0, level.size - 1)
+    left = np.clip(right - 1, 0, level.size - 1)
+    exact = np.isclose(chance[right], wanted, rtol=1e-9)
+    bounded = np.where(exact, dry[right], dry[right] | dry[left])
+    bound = np.where(bounded, AT_MOST, EXACT)
+    bound = np.where(wanted > chance[0] * (1 + 1e-9), AT_MOST, bound)
+    bound = np.where(wanted < chance[-1] * (1 - 1e-9), AT_LEAST, bound)
+    return out, bound

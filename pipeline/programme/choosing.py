@@ -144,7 +144,7 @@ def _compete(
     offers.sort(key=lambda p: (str(p["site_id"]), str(p["building_id"]), int(p["step_no"])))
     steps = tuple((s.from_year, s.rate_frac) for s in settings.value.discount.steps)
     late = max(purse.years) - min(purse.years)
-    factors = discount_factors(late, steps)
+    factors = np.concatenate([[1.0], discount_factors(late, steps)])
     options = [
         (p, place, round(p["pv_avoided_minor"] * factors[purse.years[place] - purse.years[0]]))
         for p in offers

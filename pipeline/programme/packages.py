@@ -9,16 +9,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.core.annual_loss import after_sealing, building_annual_loss, present_value
+from pipeline.core.annual_loss import after_sealing, expected_annual_loss, present_value
 from pipeline.core.settings import Settings
 from pipeline.core.units import down_mm
 from pipeline.programme import words
-from pipeline.programme.benefit import chance_after
 from pipeline.programme.costs import CostBook
 from pipeline.programme.losses import SiteLoss, site_losses
 from pipeline.programme.onset import (
     SAME_CHANCE,
     BoolArray,
+    FloatArray,
     IntArray,
     combined_chance,
     deciding_opening,
@@ -27,8 +27,6 @@ from pipeline.programme.onset import (
 )
 from pipeline.programme.openings import Openings
 from pipeline.programme.structure import HOLD_WORDS, Limit, limit_level, wall_water
-
-_HELD_REASON = "no benefit until released"
 
 
 @dataclass(frozen=True)
@@ -155,7 +153,10 @@ def _ratings(
 
 def _of_building(case: Case, settings: Settings, book: CostBook) -> list[dict[str, Any]]:
     o = case.openings
-    sets = ladder(o.chance_per_year, o.is_candidate, o.is_unknown)
+    # the structural limit is a gate that no seal closes: it ends the ladder as a door does
+    sets = ladder(
+        _limit_row(o, case.limit), np.append(o.is_candidate, False), np.append(o.is_unknown, False)
+    )
     before = _onset(o, np.ones(len(o.ids), dtype=np.bool_))
     rows = []
     closed_before: IntArray = np.array([], dtype=np.int64)
@@ -175,15 +176,20 @@ def _onset(o: Openings, is_open: BoolArray) -> Onset:
     return Onset(chance, o.bounds[decider], float(o.level_m[decider]), decider)
 
 
-def _with_limit(o: Openings, is_open: BoolArray, limit: Limit) -> float:
-    """Chance after sealing where the structural limit is one more gate of its own mechanism."""
+def _limit_row(o: Openings, limit: Limit) -> FloatArray:
+    """Chances of the openings with the structural limit as a last row, mechanisms of both."""
     names = sorted({*o.mechanisms, *limit.water.chance_per_year})
     table = np.zeros((len(o.ids) + 1, len(names)))
     for j, name in enumerate(names):
         if name in o.mechanisms:
             table[:-1, j] = o.chance_per_year[:, o.mechanisms.index(name)]
         table[-1, j] = limit.water.chance_per_year.get(name, 0.0)
-    return combined_chance(table, np.append(is_open, True))
+    return table
+
+
+def _with_limit(o: Openings, is_open: BoolArray, limit: Limit) -> float:
+    """Chance after sealing where the structural limit is one more gate."""
+    return combined_chance(_limit_row(o, limit), np.append(is_open, True))
 
 
 def _row(
@@ -303,8 +309,7 @@ def _without_fall(
         return "benefit unknown", ["openings of unknown chance are closed", *unknown]
     if before.decider is None and unknown:
         return "benefit unknown", unknown
-    held = o.is_held & is_open
-    return "nothing", [f"{_HELD_REASON}: {', '.join(np.array(o.ids)[held])}"] if held.any() else []
+    return "nothing", []
 
 
 def _left_unknown(case: Case, is_open: BoolArray) -> list[str]:
@@ -335,7 +340,11 @@ def _assumptions(case: Case, closed: IntArray, without_price: tuple[str, ...]) -
         )
     held = closed[o.is_held[closed]]
     if held.size:
-        out.append(f"{_HELD_REASON}: " + ", ".join(o.ids[i] for i in held))
+        released = np.ones(len(o.ids), dtype=np.bool_)
+        released[closed] = False
+        then = words.one_in(_with_limit(o, released, case.limit))
+        names = ", ".join(o.ids[i] for i in held)
+        out.append(f"{words.HELD_REASON} ({then} with all seals then): {names}")
     if case.limit.is_passed_at_policy:
         out.append(f"benefit counted up to {case.limit.level_m:.3f} ({case.limit.words})")
     if without_price:
@@ -352,15 +361,12 @@ def _money(
     once = float(case.loss.loss_once_minor)
 
     def a_year(chance: float) -> float:
-        return float(building_annual_loss(chance, [rarest], [once], tail=value.tail))
+        return expected_annual_loss([rarest], [once], tail=value.tail, onset_aep=chance)
 
+    left = min(before, next_chance)
     after = {
-        name: chance_after(
-            before,
-            next_chance,
-            reliability=getattr(value.reliability, name),
-            seals_count=seals_count,
-        )
+        # with a loss of one, what stays is the chance itself
+        name: after_sealing(1.0, before, left, getattr(value.reliability, name), seals_count)
         for name in ("low", "central", "high")
     }
     found = a_year(before)
@@ -371,7 +377,7 @@ def _money(
         "before": round(found),
         "after": round(a_year(after["central"])),
         **{name: round(v) for name, v in avoided.items()},
-        "pv": round(float(present_value(avoided["central"], value.life_years, steps))),
+        "pv": round(present_value(avoided["central"], value.life_years, steps)),
     }
 
 

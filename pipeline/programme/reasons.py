@@ -151,7 +151,12 @@ class Reasons:
 
 def _no_gain(package: Mapping[str, Any]) -> str:
     """Why a ladder gains nothing."""
-    why = f" ({package['assumed']})" if package["assumed"] else ""
+    said = [
+        part
+        for part in str(package["assumed"] or "").split("; ")
+        if part.startswith((words.HELD_REASON, "openings of unknown"))
+    ]
+    why = f" ({'; '.join(said)})" if said else ""
     if package["gain"] == "structural hold":
         level = package["limit_level_m"]
         return (

@@ -10,15 +10,17 @@ import numpy as np
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.core.curves import AT_MOST, chance_of_level, level_at_chance
+from pipeline.core.curves import chance_of_level
 from pipeline.core.settings import Settings
-from pipeline.core.units import down_mm, up_mm
+from pipeline.core.units import FloatArray, down_mm, up_mm
 
 HOLD_WORDS: Final = (
     "structural engineer to confirm walls, floor and uplift, or a level at which water is let in "
     "on purpose"
 )
 _EVERY_EVENT: Final = -1.0
+_UNDER_GROUND_M: Final = 0.001
+_NEAR: Final = 1e-9  # relative noise of a chance typed as 1/30 and as 0.0333333333
 _NO_SURFACE_WATER: Final = ("groundwater", "seen water")
 
 
@@ -168,17 +170,41 @@ def _chance(events: pd.DataFrame, limit_m: float, steady_m: Any) -> float:
         return 0.0  # dry in every event, and no ground to compare: the ring itself is dry
     # surface water stands against the wall only from the ground up
     wanted = np.nanmax([limit_m, events["ground_m"].max()])
-    chance, _bound = chance_of_level(
-        events["curve_m"], events["aep_per_year"], wanted, is_dry=events["is_dry"]
-    )
-    return float(chance)
+    levels, aeps, _ = _curve(events)
+    chance, _bound = chance_of_level(levels, aeps, np.array([wanted]))
+    return float(chance[0])
+
+
+def _curve(events: pd.DataFrame) -> tuple[FloatArray, FloatArray, float]:
+    """Level-chance curve of a mechanism at a building, and the chance of its first wet event.
+
+    Water of a dry event stands at most this far under the ground: a millimetre, since equal is
+    wet. The second answer is 0 where every event is dry.
+    """
+    known = events[events["curve_m"].notna()]
+    dry = known["is_dry"].to_numpy(bool)
+    level = known["curve_m"].to_numpy(float) - np.where(dry, _UNDER_GROUND_M, 0.0)
+    aep = known["aep_per_year"].to_numpy(float)
+    wet = aep[~dry]
+    aeps = np.unique(aep)[::-1]
+    levels = []
+    for one in aeps:
+        same = aep == one
+        wet_here = level[same & ~dry]
+        levels.append(wet_here.max() if wet_here.size else level[same].min())
+    # a rarer event is never lower; the bound of a dry one never lifts a rarer wet one
+    lifted = np.minimum.accumulate(np.array(levels)[::-1])[::-1] if dry.any() else np.array(levels)
+    return np.maximum.accumulate(lifted), aeps, float(wet.max()) if wet.size else 0.0
 
 
 def _at(events: pd.DataFrame, aep: float) -> float:
-    """Water against the building at a chance; NaN where the ring is dry in that event."""
+    """Water against the building at a chance; NaN where the ring is dry in that event.
+
+    Rarer than every event: the rarest event's level, which is then a lower bound.
+    """
     if events["curve_m"].notna().sum() == 0:
         return float("nan")
-    level, bound = level_at_chance(
-        events["curve_m"], events["aep_per_year"], aep, is_dry=events["is_dry"]
-    )
-    return float("nan") if str(bound) == AT_MOST else float(level)
+    levels, aeps, first_wet = _curve(events)
+    if aep > first_wet * (1.0 + _NEAR):
+        return float("nan")
+    return float(np.interp(-np.log(aep), -np.log(aeps), levels))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from pipeline.programme.packages import Onset
     from pipeline.programme.structure import Limit
 
-_KIND_FIRST = ("door", "vent", "drain", "hatch", "crack", "gap beside duct")
+HELD_REASON: Final = "no benefit until released"
+_KIND_FIRST: Final = ("door", "vent", "drain", "hatch", "crack", "gap beside duct")
 
 
 def one_in(chance_per_year: float, bound: str = "") -> str:

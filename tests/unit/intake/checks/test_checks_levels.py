@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 
 from pipeline.intake.context import Checked
@@ -217,10 +218,35 @@ def test_placeholder_in_measured_to_is_not_asked_twice(
     run: Callable[..., list[Checked]],
 ) -> None:
     """'TBC' has been asked by the reading (file-12); only an empty cell is asked here."""
-    import dataclasses
-
-    from pipeline.intake.checks import run_checks
-
     tables = _ends({"dip_down_m": 1.2, "measured_to": None})
     assert len(run(tables, code="level-10")) == 1
-    del dataclasses, run_checks
+    assert run(tables, code="level-10", raws={("ends", 0, "measured_to"): "TBC"}) == []
+
+
+@pytest.mark.parametrize(("off_m", "weight"), [(0.9, None), (1.1, "ASK"), (5.1, "STOP")])
+def test_separation_off_the_world_model(
+    run: Callable[..., list[Checked]],
+    monkeypatch: pytest.MonkeyPatch,
+    off_m: float,
+    weight: str | None,
+) -> None:
+    """level-19: more than 1 m off is asked, more than 5 m is not used; a level plane as world."""
+    monkeypatch.setattr(
+        "pipeline.intake.checks.points.separation_m", lambda x, y, crs: np.full(len(x), 50.0)
+    )
+    site = {"site_id": "S1", "x_m": 480_000.0, "y_m": 640_000.0}
+    row = {"point_id": "P1", "gnss_h_m": 93.0, "geoid_sep_m": 50.0 - off_m}
+    found = run(_points(row, sites=[site]), code="level-19")
+    assert [c.finding.weight for c in found] == ([weight] if weight else [])
+    assert [c.columns for c in found] == (
+        [("geoid_sep_m",) if weight == "STOP" else ()] if weight else []
+    )
+
+
+def test_without_a_world_model_no_separation_is_judged(
+    run: Callable[..., list[Checked]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No grid on the machine: nothing is said, for nothing is known."""
+    monkeypatch.setattr("pipeline.intake.checks.points.separation_m", lambda x, y, crs: None)
+    row = {"point_id": "P1", "gnss_h_m": 93.0, "geoid_sep_m": -50.0}
+    assert run(_points(row, sites=[{"site_id": "S1"}]), code="level-19") == []

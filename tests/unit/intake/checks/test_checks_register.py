@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
 
@@ -11,7 +13,7 @@ from pipeline.core.rules import rules
 from pipeline.intake.checks import CHECKS, CODES, not_made
 
 ROOMS = {"reading", "checks", "levels", "flood", "design", "later"}
-REQUEST = re.compile(r"\bPlease (give|send|list|write|measure|fill)\b")
+REQUEST = re.compile(r"\b[Pp]lease (give|send|list|write|measure|fill)\b")
 
 
 def test_every_rule_is_complete() -> None:
@@ -66,9 +68,6 @@ def test_codes_are_made_by_one_check_or_by_kinds_of_one(code: str) -> None:
 
 def test_not_made_names_what_needs_settings() -> None:
     """Without a config the caller can name the checks that were not made."""
-    from types import SimpleNamespace
-    from typing import Any, cast
-
     bare = cast("Any", SimpleNamespace(settings=None))
     assert {"place-03", "duct-17", "visit-06"} <= set(not_made(bare))
     assert not_made(cast("Any", SimpleNamespace(settings=object()))) == ()
