@@ -18,7 +18,7 @@ from pipeline.core.counting import close_counts
 from pipeline.core.errors import UsageError
 from pipeline.core.folders import claim, next_run_folder, put_in_place
 from pipeline.core.materials import load as load_materials
-from pipeline.core.progress import Progress
+from pipeline.core.progress import Progress, silent
 from pipeline.core.run_id import RunId, identify
 from pipeline.core.settings import Settings
 from pipeline.design import design
@@ -40,7 +40,7 @@ _SITE_TABLES = ("designs", "reach")
 
 def _silent_step(words: str) -> Progress:
     del words
-    return lambda done, total: None
+    return silent
 
 
 @dataclass(frozen=True)
@@ -245,7 +245,7 @@ def _keep_regions(tables: Tables, only: Sequence[str]) -> None:
     tables["reach_sources"] = sources[sources["opening_id"].isin(openings)].reset_index(drop=True)
 
 
-def _publish(
+def _publish(  # noqa: PLR0913 - the last step needs all that came before
     tables: Tables,
     settings: Settings,
     folder: Path,

@@ -85,6 +85,9 @@ def write_clean(folder: Path) -> None:
     """The small survey without a fault; it uses the grids of the example."""
     book = write_sites(CLEAN, "North", dt.date(2025, 8, 4))
     book.sheets["sites"][1]["region"] = "South"
+    for end in book.sheets["ducts"]:  # a draw cord would be a question to the engineer
+        if end["contents"] == "draw cord only":
+            end.update(contents="empty", draw_cord="no")
     example_firms.plain_workbook(folder / "clean.xlsx", book)
     example_country.write_footprints(folder / "footprints.gpkg", book.outlines)
 

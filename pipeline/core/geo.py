@@ -264,7 +264,7 @@ def degrees_from_dms(text: str) -> float | None:
     if m >= 60 or s >= 60:
         return None
     value = float(degrees) + m / 60.0 + s / 3600.0
-    return -value if sign == "-" or (letter or "") in "SWsw" and letter else value
+    return -value if sign == "-" or ((letter or "") in "SWsw" and letter) else value
 
 
 def ground_distance_m(lon_a: float, lat_a: float, lon_b: float, lat_b: float) -> float:

@@ -59,7 +59,8 @@ class Grid:
         """Whether places lie within the raster."""
         row, col = self.cells(x_m, y_m)
         rows, cols = self.values_m.shape
-        return (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
+        inside: npt.NDArray[np.bool_] = (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
+        return inside
 
     def sample(self, x_m: FloatArray, y_m: FloatArray) -> FloatArray:
         """Value of the cell under each place (m); NaN = no data or outside."""
@@ -227,7 +228,7 @@ def _without_no_data(values: FloatArray, declared: float | None, *, is_water: bo
 
 def _without_border(values: FloatArray) -> FloatArray:
     """A frame of one and the same number all round is padding, not water."""
-    if min(values.shape) < 3:  # noqa: PLR2004 - a frame needs an inside
+    if min(values.shape) < 3:
         return values
     frame = np.concatenate([values[0], values[-1], values[1:-1, 0], values[1:-1, -1]])
     if np.isfinite(frame).all() and np.ptp(frame) == 0.0 and (values[1:-1, 1:-1] != frame[0]).any():

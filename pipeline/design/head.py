@@ -112,7 +112,9 @@ def head_of(facts: Facts, waters: Waters) -> Head:
     where the sea is among the sources, on the whole head.
     """
     levels = list(_levels(facts, waters))
-    mechanisms = {text(s, "mechanism") for s in facts.sources} | {text(facts.reach, "mechanism")}
+    # a source without a level here is not modelled here, or dry: it presses nothing
+    arriving = [s for s in facts.sources if not math.isnan(number(s, "policy_level_m"))]
+    mechanisms = {text(s, "mechanism") for s in [*arriving, facts.reach]}
     durations = _durations(mechanisms - {""})
     invert = waters.inverts.get(facts.end_id, number(facts.reach, "opening_level_m"))
     if not levels or math.isnan(invert):

@@ -233,10 +233,12 @@ def findings_of(draft: Draft, letters: Letters) -> list[Finding]:
                 {"a": f"{case.depth_free_mm:.0f}", "b": f"{case.depth_needed_mm:.0f}"},
             )
         )
-    if "water possible" in codes:
+    if "water possible" in codes and text(draft.facts.end, "seen") in ("full", "part", ""):
         head = case.head.head_m
-        h = "an unknown depth (m unknown)" if math.isnan(head) else f"{head:.2f}"
-        out.append(_finding("duct-20", draft, letters, "water_now", {"h": h}))
+        h = "an unknown height of (m)" if math.isnan(head) else f"{head:.2f}"
+        is_capped = text(draft.facts.end, "contents") in ("capped", "silted")
+        column = "contents" if is_capped else "water_now"
+        out.append(_finding("duct-20", draft, letters, column, {"h": h}))
     return out
 
 

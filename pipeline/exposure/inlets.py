@@ -125,7 +125,7 @@ def _lowest_joints(
     for place, rows in ends.items():
         runs = [four(h) for h in rows]
         out[place] = tuple(min(column) for column in zip(*runs, strict=True))
-    return out  # type: ignore[return-value]
+    return out
 
 
 def _drain(row: dict[str, Any], node: int, chamber: str, here: tuple[str, ...]) -> list[Inlet]:

@@ -183,7 +183,7 @@ def _pair(
     )
 
 
-def _single(  # noqa: PLR0913 - one row looked at from every side
+def _single(
     end: dict[str, Any],
     by_id: dict[str, dict[str, Any]],
     places: set[str],
@@ -310,7 +310,7 @@ def _is_recent(inspected: str, settings: Settings) -> bool:
     if not inspected:
         return False
     age_days = (pd.Timestamp(settings.planning_date) - pd.Timestamp(inspected)).days
-    return 0 <= age_days <= settings.surveys.seal_age_years * 365.25
+    return bool(0 <= age_days <= settings.surveys.seal_age_years * 365.25)
 
 
 def _highest_water(tables: Tables) -> dict[str, float]:

@@ -243,7 +243,9 @@ def _members(
     return out
 
 
-def mouths(tables: Tables, links: list[Link], works: Waterworks) -> dict[str, Mouth]:
+def mouths(  # noqa: C901 - one pass over links, with a case for each kind of far end
+    tables: Tables, links: list[Link], works: Waterworks
+) -> dict[str, Mouth]:
     """Every end and bare entry as a mouth on the network: what stands outside of it.
 
     Parameters

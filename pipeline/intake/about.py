@@ -19,7 +19,7 @@ def read_about(raw: RawSheet) -> tuple[dict[str, str], list[Finding]]:
     out: dict[str, str] = {}
     for row in raw.cells:
         texts = [v for v in row if v is not None]
-        if len(texts) >= 2 and normal(texts[0]) in names:  # noqa: PLR2004 - name and value
+        if len(texts) >= 2 and normal(texts[0]) in names:
             out[names[normal(texts[0])]] = _plain(texts[1])
     if out:
         return out, []

@@ -40,8 +40,8 @@ def derived(rows: dict[str, list[Row]]) -> None:
         entry, chamber = entries.get(place), chambers.get(place)
         building = str(entry.get("building_id") or "") if entry else ""
         row.values["building_id"] = building or None
-        site = buildings.get(building, {}).get("site_id") if entry else None
-        row.values["site_id"] = site or (chamber or {}).get("site_id")
+        own_site = buildings.get(building, {}).get("site_id") if entry else None
+        row.values["site_id"] = own_site or (chamber or {}).get("site_id")
         if row.values.get("place_kind") is None and (entry or chamber):
             row.values["place_kind"] = "entry" if entry else "chamber"
         row.values["is_unlisted"] = False
@@ -83,8 +83,8 @@ def _unlisted(rows: dict[str, list[Row]]) -> None:
     """Ways that were counted but have no row stay open: a row of their own for each."""
     listed: dict[str, int] = {}
     for row in rows["ducts"]:
-        place = str(row.values.get("place_id") or "")
-        listed[place] = listed.get(place, 0) + 1
+        name = str(row.values.get("place_id") or "")
+        listed[name] = listed.get(name, 0) + 1
     buildings = {r.key: r.values for r in rows["buildings"]}
     for sheet, kind in (("entries", "entry"), ("chambers", "chamber")):
         for place in rows[sheet]:
@@ -141,7 +141,7 @@ def frames_of(rows: dict[str, list[Row]]) -> dict[str, pd.DataFrame]:
     return out
 
 
-def apply_checks(
+def apply_checks(  # noqa: C901 - two helpers stand inside, close to the rows they look up
     rows: dict[str, list[Row]],
     sheets: list[TypedSheet],
     settings: Settings | None,

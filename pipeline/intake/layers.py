@@ -192,7 +192,9 @@ def _of_layer(
             "method": gps.method,
             "point_date": _day(t),
         }
-        for i, (name, px, py, h, t) in enumerate(zip(names, moved.x_m, moved.y_m, heights, times, strict=True))
+        for i, (name, px, py, h, t) in enumerate(
+            zip(names, moved.x_m, moved.y_m, heights, times, strict=True)
+        )
     ]
 
 

@@ -138,7 +138,7 @@ def _id(column: Column, raw: Any, habits: Habits) -> Parsed:
     text = _plain(raw)
     if not column.is_key:
         found = _placeholder(text, raw)
-        if found and text not in ("-",):
+        if found and text != "-":
             return found
     clean = clean_id(text)
     says = []
@@ -164,8 +164,10 @@ def _unit_factor(column: Column, habits: Habits) -> float:
     return _LENGTH_M.get(declared, 1.0) / _UNIT_M[column.unit] if declared else 1.0
 
 
-def _number(column: Column, raw: Any, habits: Habits) -> Parsed:
-    if isinstance(raw, bool) or isinstance(raw, (dt.datetime, dt.date)):
+def _number(  # noqa: C901, PLR0912 - one guard for each way a number is written
+    column: Column, raw: Any, habits: Habits
+) -> Parsed:
+    if isinstance(raw, (bool, dt.datetime, dt.date)):
         return _unreadable(column, raw)
     says: list[Say] = []
     if isinstance(raw, (int, float)):

@@ -78,7 +78,7 @@ class Where:
             "position_from": best[2],
         }  # fmt: skip
 
-    def _say(  # noqa: PLR0913 - a finding of a row has these parts
+    def _say(
         self,
         sheet: TypedSheet,
         row: Row,

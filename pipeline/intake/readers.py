@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import openpyxl
+from openpyxl.utils import column_index_from_string
 from python_calamine import CalamineWorkbook
 
 from pipeline.core.findings import Cell, make
@@ -95,11 +96,10 @@ def _decoded(raw: bytes) -> str:
 def _separator(text: str) -> str:
     """The separator that most of the first lines agree on."""
     lines = [line for line in text.splitlines()[:30] if line.strip()]
-    best = max(
+    return max(
         ",;\t",
         key=lambda s: (sum(1 for line in lines if s in line), sum(line.count(s) for line in lines)),
     )
-    return best
 
 
 def _workbook(path: Path) -> Delivery:
@@ -136,9 +136,7 @@ def _sheet(file: str, name: str, cells: list[list[Any]], around: Any, formulas: 
     ]
     sheet.hidden_rows = {i - 1 for i, d in around.row_dimensions.items() if d.hidden}
     sheet.hidden_columns = {
-        openpyxl.utils.column_index_from_string(k) - 1
-        for k, d in around.column_dimensions.items()
-        if d.hidden
+        column_index_from_string(k) - 1 for k, d in around.column_dimensions.items() if d.hidden
     }
     for row in formulas.iter_rows():
         for cell in row:

@@ -188,7 +188,7 @@ def _is_skipped(cells: list[Any], head: Head) -> bool:
     return repeated >= max(2, len(head.headings) // 2)
 
 
-def _type_row(  # noqa: PLR0913 - a row is read with everything its sheet knows
+def _type_row(
     raw: RawSheet,
     head: Head,
     out: TypedSheet,

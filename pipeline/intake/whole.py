@@ -30,7 +30,6 @@ _COUNTED: Final = ("counted only", "not reached")
 _COUNTED_NEEDS: Final = frozenset({"end_id", "place_kind", "place_id", "face", "seen"})
 
 
-
 def say_ids(sheets: list[TypedSheet]) -> None:
     """Rows without id get one from their place in the file; numbers among text ids are asked."""
     for sheet in sheets:

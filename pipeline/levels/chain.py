@@ -39,10 +39,10 @@ class Level:
         return self.gap == ""
 
     def limit_mm(self, k: float) -> float:
-        """k x doubt + bias, rounded up to whole millimetres."""
+        """K x doubt + bias, rounded up to whole millimetres."""
         return float(up_mm(k * math.hypot(self.shared_m, self.own_m) + self.bias_m))
 
-    def step(  # noqa: PLR0913 - a step has these parts; all keyword-only
+    def step(
         self,
         by_m: float,
         words: str,

@@ -154,7 +154,7 @@ def grid_rows(
     return rows, findings
 
 
-def _answer(  # noqa: PLR0913 - one place against one grid
+def _answer(
     row: dict[str, Any],
     place: Place,
     grid: Grid,
@@ -235,7 +235,7 @@ def _inside_building(
     middle = place.shape.representative_point()
     inside = float(grid.sample(np.array([middle.x]), np.array([middle.y]))[0])
     around = float(row["level_m"])
-    if not math.isfinite(inside) or abs(inside - around) <= 0.3:  # noqa: PLR2004 - job.md 4, house rule
+    if not math.isfinite(inside) or abs(inside - around) <= 0.3:
         return []
     fill = {"building": place.place_id, "a": f"{inside:.2f}", "b": f"{around:.2f}"}
     return [make("water-14", Cell(file=source.path.name), fill=fill, place_id=place.place_id,

@@ -61,7 +61,7 @@ def polygon_rows(
     return rows, []
 
 
-def _answer(  # noqa: PLR0913 - one place against one event's polygons
+def _answer(
     row: dict[str, Any],
     place: Place,
     shapes: list[Any],

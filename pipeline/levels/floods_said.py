@@ -61,7 +61,7 @@ def _apart(site: str, rows: pd.DataFrame) -> Iterator[Finding]:
     known = rows[rows["level_m"].notna() & ~rows["is_nearest"].astype(bool)]
     for (_, mechanism), group in known.groupby(["place_id", "mechanism"], sort=True):
         del mechanism
-        if group["source_id"].nunique() < 2:  # noqa: PLR2004 - a difference needs two
+        if group["source_id"].nunique() < 2:
             continue
         low = group.loc[group["level_m"].idxmin()]
         high = group.loc[group["level_m"].idxmax()]

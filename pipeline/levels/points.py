@@ -108,13 +108,12 @@ class Points:
         n = float(row["geoid_sep_m"])
         u, gap = self._doubt(row, method, visit)
         point = text(row["point_id"])
-        level = Level(
+        return Level(
             round(height_m - n, 6), math.hypot(u, usual_u_m("geoid model")), 0.0, point,
             self._bias(method, visit), gap, method, self._settings.reference.vertical_datum,
             f"point {point} height above ellipsoid {height_m:.3f} - separation {n:.3f}",
             (self.cell(row, "gnss_h_m"), self.cell(row, "geoid_sep_m")),
         )  # fmt: skip
-        return level
 
     def _by_rise(self, row: dict[str, Any]) -> Level | None:
         start = text(row["from_point_id"])
@@ -135,7 +134,7 @@ class Points:
 
     def _doubt(self, row: dict[str, Any], method: str, visit: Visit) -> tuple[float, str]:
         usual = usual_u_m(method)
-        if method == "GNSS network" and (visit.occupations or 1) < 2:  # noqa: PLR2004 - two are expected
+        if method == "GNSS network" and (visit.occupations or 1) < 2:
             usual = usual_u_m("GNSS network once")
         stated = 0.0 if pd.isna(row["u_m"]) else float(row["u_m"])
         gap = method_gap(method)

@@ -283,7 +283,7 @@ class Things:
             text(missing[0]["end_id"]),
             {"row": names if len(missing) <= 8 else names + " ..."},
             place,
-        )  # noqa: PLR2004
+        )
 
     def _fallback(self, place: str, lowest: dict[str, float]) -> Level | None:
         """Level of an end without a chain: lowest edge of its entry, or below the chamber's floor.

@@ -35,7 +35,7 @@ class Visit:
     @property
     def u_m(self) -> float:
         """Usual doubt of a level measured on this visit (m)."""
-        if self.method == "GNSS network" and (self.occupations or 1) < 2:  # noqa: PLR2004 - two are expected
+        if self.method == "GNSS network" and (self.occupations or 1) < 2:
             return usual_u_m("GNSS network once")
         return usual_u_m(self.method)
 

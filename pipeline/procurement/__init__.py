@@ -34,7 +34,7 @@ def procurement(
     """
     needs = needs_table(tables, settings, materials, buying)
     lines = order_lines(needs, tables, settings, materials=materials, buying=buying)
-    risks = open_risks(tables, lines, settings)
+    risks = open_risks(tables, lines)
     return {"needs": needs, "order_lines": lines, "open_risks": risks}
 
 

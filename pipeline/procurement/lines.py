@@ -10,13 +10,14 @@ from typing import Any
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.core.buying import Buying
-from pipeline.core.materials import Materials
+from pipeline.core.buying import Buying, Price
+from pipeline.core.materials import Item, Materials
 from pipeline.core.money import words
 from pipeline.core.settings import Settings
-from pipeline.procurement.dates import window
+from pipeline.procurement.dates import Window, window
+from pipeline.procurement.lots import Offer, Step, plan_lots
 from pipeline.procurement.needs import spare
-from pipeline.procurement.packs import Purchase, cheapest, next_break
+from pipeline.procurement.packs import next_break
 from pipeline.tables import Tables, blank
 
 
@@ -27,7 +28,7 @@ class _Shelf:
     lots: list[tuple[dt.date, int]] = field(default_factory=list)
 
     def take(self, pieces: int, last_use: dt.date) -> int:
-        """Take up to so many pieces that live until the last use."""
+        """Take up to so many pieces that live longer than the last use."""
         taken = 0
         left = []
         for expires, count in sorted(self.lots):
@@ -38,10 +39,36 @@ class _Shelf:
         self.lots = left
         return taken
 
-    def put(self, pieces: int, expires: dt.date) -> None:
-        """Put pieces on the shelf."""
-        if pieces > 0:
-            self.lots.append((expires, pieces))
+
+@dataclass(frozen=True)
+class _Month:
+    """Need of one item in one month: the half of a line that stands before any purchase."""
+
+    row: dict[str, Any]
+    first_use: dt.date
+    last_use: dt.date
+    net_count: int
+
+
+@dataclass(frozen=True)
+class _Book:
+    """What every line is made from."""
+
+    settings: Settings
+    materials: Materials
+    buying: Buying
+    days_count: dict[tuple[str, str], int]
+
+    def window(self, price: Price, first: dt.date, last: dt.date, region: str) -> Window:
+        """Order window of an offer at the depot of a region."""
+        return window(
+            price,
+            first,
+            last,
+            depot_id=self.buying.depots[region].depot_id,
+            buying=self.buying,
+            settings=self.settings,
+        )
 
 
 def order_lines(
@@ -66,65 +93,66 @@ def order_lines(
     Returns
     -------
     DataFrame
-        Table `order_lines`. Quantities are rounded once, here, from the unit to whole pieces;
-        what a pack holds beyond the need is on the shelf for the next month.
+        Table `order_lines`.
 
+    Notes
+    -----
+    Quantities are rounded once, here, from the unit to whole pieces. Stock is used first expired
+    first out; packs of all months are then planned together (`plan_lots`). What a pack holds
+    beyond its month is carried on and counts as stock of the month that uses it.
     """
     if needs.empty:
         return blank("order_lines")
-    days = tables["crew_days"].assign(month=[str(d)[:7] for d in tables["crew_days"]["work_date"]])
+    days = tables["crew_days"].assign(month=tables["crew_days"]["work_date"].str[:7])
     count = days.groupby(["region", "month"])["work_date"].nunique().to_dict()
-    shelves = _shelves(buying)
-    rows = []
-    for (region, month, item), group in needs.groupby(["region", "month", "item_id"], sort=True):
-        depot = buying.depots[region].depot_id
-        shelf = shelves.setdefault((depot, item), _Shelf())
-        rows.append(
-            _line(group, shelf, count.get((region, month), 0), settings, materials, buying)
-        )
+    book = _Book(settings, materials, buying, count)
+    rows: list[dict[str, Any]] = []
+    for (region, item), group in needs.groupby(["region", "item_id"], sort=True):
+        rows += _item_lines(str(region), materials.items[str(item)], group, book)
     return pd.DataFrame(rows)
 
 
-def _shelves(buying: Buying) -> dict[tuple[str, str], _Shelf]:
-    out: dict[tuple[str, str], _Shelf] = {}
-    for lot in buying.stock:
-        shelf = out.setdefault((lot.depot_id, lot.item_id), _Shelf())
-        shelf.put(lot.pieces_count, lot.expires_on or dt.date.max)
-    return out
+def _item_lines(region: str, item: Item, group: pd.DataFrame, book: _Book) -> list[dict[str, Any]]:
+    depot = book.buying.depots[region].depot_id
+    shelf = _Shelf(
+        [
+            (lot.expires_on or dt.date.max, lot.pieces_count)
+            for lot in book.buying.stock
+            if (lot.depot_id, lot.item_id) == (depot, item.id) and lot.pieces_count
+        ]
+    )
+    months = [
+        _month(region, item, part, shelf, book) for _, part in group.groupby("month", sort=True)
+    ]
+    offers = [_offers(region, item, place, months, book) for place in range(len(months))]
+    steps = plan_lots([m.net_count for m in months], offers)
+    return [
+        month.row | _bought(region, place, months, steps, book)
+        for place, month in enumerate(months)
+    ]
 
 
 def _sum(group: pd.DataFrame, firmness: str, column: str = "quantity") -> float:
     return float(group.loc[group["firmness"] == firmness, column].sum())
 
 
-def _line(  # noqa: PLR0913 - a line hangs on all of these
-    group: pd.DataFrame,
-    shelf: _Shelf,
-    days: int,
-    settings: Settings,
-    materials: Materials,
-    buying: Buying,
-) -> dict[str, Any]:
-    first = group.iloc[0]
-    region, item_id = str(first["region"]), str(first["item_id"])
-    item = materials.items[item_id]
-    bought = buying.items.get(item_id)
+def _month(region: str, item: Item, group: pd.DataFrame, shelf: _Shelf, book: _Book) -> _Month:
+    month = str(group["month"].iloc[0])
+    bought = book.buying.items.get(item.id)
     per_piece = bought.unit_per_piece if bought else float(item.pack_ml or 1.0)
     firm = _sum(group, contract.FIRM)
-    extra, rule = spare(item, firm, days, per_piece)
+    extra, rule = spare(item, firm, book.days_count.get((region, month), 0), per_piece)
+    # nine decimals clear the float noise of a sum, so that a full piece is not rounded up
     pieces = math.ceil(round((firm + extra) / per_piece, 9))
     firm_rows = group[group["firmness"] == contract.FIRM]
     dated = firm_rows if len(firm_rows) else group
-    first_use = dt.date.fromisoformat(str(dated["first_use"].min()))
     last_use = dt.date.fromisoformat(str(dated["last_use"].max()))
     stock = shelf.take(pieces, last_use)
-    net = pieces - stock
-    depot = buying.depots[region].depot_id
-    row: dict[str, Any] = {
+    row = {
         "region": region,
-        "depot_id": depot,
-        "month": first["month"],
-        "item_id": item_id,
+        "depot_id": book.buying.depots[region].depot_id,
+        "month": month,
+        "item_id": item.id,
         "item_name": bought.name if bought else item.name,
         "unit": item.unit,
         "need_firm": firm,
@@ -136,83 +164,99 @@ def _line(  # noqa: PLR0913 - a line hangs on all of these
         "unit_per_piece": per_piece,
         "pieces_needed_count": pieces,
         "stock_used_count": stock,
-        "pieces_net_count": net,
         "site_ids": ";".join(sorted(set(group["site_id"]) - {"crew"})) or None,
     }
-    return row | _bought(item_id, net, first_use, last_use, depot, shelf, settings, buying)
+    first_use = dt.date.fromisoformat(str(dated["first_use"].min()))
+    return _Month(row, first_use, last_use, pieces - stock)
 
 
-def _bought(  # noqa: PLR0913 - the buying half of a line
-    item_id: str,
-    net: int,
-    first_use: dt.date,
-    last_use: dt.date,
-    depot: str,
-    shelf: _Shelf,
-    settings: Settings,
-    buying: Buying,
+def _offers(region: str, item: Item, place: int, months: list[_Month], book: _Book) -> list[Offer]:
+    """Offers whose price is valid on the day the order goes out, with what they can carry on."""
+    month = months[place]
+    out = []
+    for price in book.buying.offers(item.id):
+        when = book.window(price, month.first_use, month.last_use, region)
+        order_day = max(when.latest, book.settings.planning_date)
+        if not price.valid_from <= order_day <= price.valid_to:
+            continue
+        life = price.shelf_life_days
+        dies = when.need_by + dt.timedelta(days=life) if life else dt.date.max
+        carry = 0
+        for later in months[place + 1 :]:
+            if later.last_use > dies:
+                break
+            carry += later.net_count
+        out.append(Offer(price, carry))
+    return out
+
+
+def _served_until(place: int, months: list[_Month], steps: list[Step]) -> dt.date:
+    """Last day on which pieces of a month's purchase are used: carried ones go first in, first out."""
+    left = steps[place].carried_on_count
+    last = months[place].last_use
+    for later in months[place + 1 :]:
+        if left <= 0:
+            break
+        if later.net_count:
+            last = later.last_use
+        left -= later.net_count
+    return last
+
+
+def _bought(
+    region: str, place: int, months: list[_Month], steps: list[Step], book: _Book
 ) -> dict[str, Any]:
-    usable = [o for o in buying.offers(item_id)
-              if o.valid_from <= _order_day(o, first_use, last_use, depot, settings, buying)
-              <= o.valid_to]  # fmt: skip
-    purchase = cheapest(net, usable)
-    empty = {"packs_count": 0, "pieces_ordered_count": 0, "line_minor": 0, "surplus_count": 0}
-    if purchase is None:
-        none = "" if net == 0 else "no price is valid on the order date"
-        return {**empty, "pack_size_count": 1, "pack_price_minor": 0, "clash": none or None}
-    offer = purchase.offer
-    when = window(offer, first_use, last_use, depot_id=depot, buying=buying, settings=settings)
-    surplus = purchase.pieces_count - net
-    life = offer.shelf_life_days
-    shelf.put(surplus, when.need_by + dt.timedelta(days=life) if life else dt.date.max)
+    """The buying half of a line."""
+    month, step = months[place], steps[place]
+    net = month.net_count - step.from_carried_count
+    row: dict[str, Any] = {
+        "stock_used_count": month.row["stock_used_count"] + step.from_carried_count,
+        "pieces_net_count": net,
+        "pieces_ordered_count": step.ordered_count,
+        "packs_count": step.packs_count,
+        "surplus_count": max(0, step.ordered_count - net),
+    }
+    price = step.offer
+    if price is None:
+        missing = step.short_count > 0
+        # a price that is not known stays blank; where nothing is bought the line costs nothing
+        unpriced = None if missing else 0
+        clash = "no price is valid on the order date" if missing else None
+        return {
+            **row,
+            "pack_size_count": 1,
+            "pack_price_minor": unpriced,
+            "line_minor": unpriced,
+            "clash": clash,
+        }
+    when = book.window(price, month.first_use, _served_until(place, months, steps), region)
+    depot = month.row["depot_id"]
     return {
-        "order_id": f"{_region_of(depot, buying)}-{depot}-{offer.supplier_id}",
-        "supplier_id": offer.supplier_id,
-        "supplier_item_id": offer.supplier_item_id,
-        "pack_size_count": offer.pack_count,
-        "packs_count": purchase.packs_count,
-        "pieces_ordered_count": purchase.pieces_count,
-        "surplus_count": surplus,
-        "pack_price_minor": purchase.pack_price_minor,
-        "line_minor": purchase.cost_minor,
-        "price_valid_to": offer.valid_to.isoformat(),
-        "next_break": _break_words(purchase, settings),
+        **row,
+        "order_id": f"{region}-{depot}-{price.supplier_id}",
+        "supplier_id": price.supplier_id,
+        "supplier_item_id": price.supplier_item_id,
+        "pack_size_count": price.pack_count,
+        "pack_price_minor": price.pack_price_minor(step.packs_count),
+        "line_minor": step.cost_minor,
+        "price_valid_to": price.valid_to.isoformat(),
+        "next_break": _break_words(price, step, book.settings.programme.currency),
         "need_by": when.need_by.isoformat(),
         "order_latest": when.latest.isoformat(),
         "order_earliest": when.earliest.isoformat() if when.earliest else None,
         "clash": when.clash or None,
-        "is_hazardous": offer.is_hazardous,
-        "shelf_life_days": life,
+        "is_hazardous": price.is_hazardous,
+        "shelf_life_days": price.shelf_life_days,
     }
 
 
-def _order_day(  # noqa: PLR0913 - as `window`
-    offer: Any,
-    first_use: dt.date,
-    last_use: dt.date,
-    depot: str,
-    settings: Settings,
-    buying: Buying,
-) -> dt.date:
-    """Day on which the order goes out at the latest, not before the planning date."""
-    latest = window(
-        offer, first_use, last_use, depot_id=depot, buying=buying, settings=settings
-    ).latest
-    return max(latest, settings.planning_date)
-
-
-def _region_of(depot: str, buying: Buying) -> str:
-    return next(d.region for d in buying.depots.values() if d.depot_id == depot)
-
-
-def _break_words(purchase: Purchase, settings: Settings) -> str | None:
-    step = next_break(purchase)
-    if step is None:
+def _break_words(price: Price, step: Step, currency: str) -> str | None:
+    found = next_break(price, step.packs_count)
+    if found is None:
         return None
-    more, price, cost = step
-    currency = settings.programme.currency
-    dearer = cost - purchase.cost_minor
+    more, pack_price, cost = found
+    dearer = cost - step.cost_minor
     return (
-        f"{more} packs more: {words(price, currency)} a pack, "
+        f"{more} {'pack' if more == 1 else 'packs'} more: {words(pack_price, currency)} a pack, "
         f"{words(abs(dearer), currency)} {'more' if dearer >= 0 else 'less'} in all"
     )

@@ -6,7 +6,7 @@ Only chosen work is counted. Firm, provisional (mean and P90) and held stand in 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -19,6 +19,7 @@ from pipeline.core.settings import Settings
 from pipeline.tables import Tables, blank
 
 CREW: Final = "crew"
+_MIN_PER_H: Final = 60.0
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ def needs_table(
     Parameters
     ----------
     tables : Tables
-        designs, pieces, choices, crew_days.
+        designs, pieces, packages, choices, crew_days.
     settings : Settings
     materials : Materials
     buying : Buying
@@ -55,11 +56,10 @@ def needs_table(
     rows: list[dict[str, Any]] = []
     for region in settings.programme.regions:
         mine = [d for d in days if d.region == region]
-        if not mine:
-            continue
         rows += _per_end(mine, tables, materials)
-        rows += _not_firm(region, mine, tables)
-        rows += _per_day_site_crew(region, mine, materials, settings)
+        rows += _not_firm(region, mine, tables, settings)
+        if mine:
+            rows += _per_day_site_crew(mine, materials, settings)
     if not rows:
         return blank("needs")
     frame = pd.DataFrame(rows)
@@ -110,63 +110,112 @@ def _pieces_by_end(tables: Tables) -> dict[str, list[dict[str, Any]]]:
 def _per_end(days: list[_Day], tables: Tables, materials: Materials) -> Iterator[dict[str, Any]]:
     """Firm pieces of the ends, and the rest of packs that were opened for a day's ends.
 
-    An opened pack of a one-part material serves the other ends of the same day, and no other day.
+    An opened pack of a one-part material serves the other ends of the same day, and no other day;
+    one of a two-part material serves the ends that are worked on within its pot life.
     """
     pieces = _pieces_by_end(tables)
-    items = materials.items
+    hours = dict(zip(tables["designs"]["end_id"], tables["designs"]["hours_h"], strict=True))
+    by_date: dict[str, list[_Day]] = {}
     for day in days:
-        pooled: dict[str, float] = {}
+        by_date.setdefault(day.date, []).append(day)
         for end in day.end_ids:
             for piece in pieces.get(end, ()):
-                if piece["firmness"] != contract.FIRM:
-                    continue
-                item, quantity = str(piece["item_id"]), float(piece["quantity"])
-                yield _row(day, item, str(piece["unit"]), "end", quantity, ends=end)
-                if items[item].pack_ml and items[item].counted_by == "crew-day":
-                    pooled[item] = pooled.get(item, 0.0) + quantity
-        for item, quantity in sorted(pooled.items()):
-            pack = float(items[item].pack_ml or 1.0)
-            opened = math.ceil(round(quantity / pack, 9)) * pack
-            if opened > quantity:
-                yield _row(day, item, items[item].unit, "crew-day", opened - quantity, site_id=CREW)
+                if piece["firmness"] == contract.FIRM:
+                    yield _row(
+                        day,
+                        str(piece["item_id"]),
+                        str(piece["unit"]),
+                        "end",
+                        float(piece["quantity"]),
+                        ends=end,
+                    )
+    pooled = [i for i in materials.item if i.pack_ml and i.counted_by == "crew-day"]
+    for date in sorted(by_date):
+        ends = [e for day in by_date[date] for e in day.end_ids]
+        for item in pooled:
+            need = {
+                e: float(p["quantity"])
+                for e in ends
+                for p in pieces.get(e, ())
+                if p["item_id"] == item.id and p["firmness"] == contract.FIRM
+            }
+            pools = _pools([e for e in ends if e in need], hours, materials)
+            rest = sum(_left_in_packs(sum(need[e] for e in pool), item) for pool in pools)
+            if rest > 0:
+                first = by_date[date][0]
+                yield _row(first, item.id, item.unit, "crew-day", rest, site_id=CREW)
 
 
-def _not_firm(region: str, days: list[_Day], tables: Tables) -> Iterator[dict[str, Any]]:
-    """Provisional and held pieces at the buildings that are worked on; never ordered as firm."""
-    choices = tables["choices"]
-    chosen = set(choices.loc[choices["is_chosen"].astype(bool)
-                             & (choices["region"] == region), "building_id"])  # fmt: skip
+def _left_in_packs(quantity: float, item: Item) -> float:
+    """What stays in the packs that were opened for a quantity."""
+    pack = float(item.pack_ml or 1.0)
+    return math.ceil(round(quantity / pack, 9)) * pack - quantity
+
+
+def _pools(ends: list[str], hours: Mapping[str, Any], materials: Materials) -> list[list[str]]:
+    """Ends that share opened packs: all of a day, or those within the pot life one after another."""
+    sealant = materials.sealant
+    if sealant.parts == "one":
+        return [ends] if ends else []
+    out: list[list[str]] = []
+    used_h = math.inf
+    for end in ends:
+        took = 0.0 if pd.isna(hours[end]) else float(hours[end])
+        if used_h + took > sealant.pot_life_min / _MIN_PER_H:
+            out.append([])
+            used_h = 0.0
+        out[-1].append(end)
+        used_h += took
+    return out
+
+
+def _not_firm(
+    region: str, days: list[_Day], tables: Tables, settings: Settings
+) -> Iterator[dict[str, Any]]:
+    """Provisional and held pieces of the chosen packages; never ordered as firm.
+
+    They stand in the month of their site's first day; a site without a day, because all of it
+    waits, stands on the first day of the crews.
+    """
     first = {d.site_id: d for d in sorted(days, key=lambda d: d.date, reverse=True)}
-    designs = tables["designs"]
-    waiting = designs[
-        designs["building_id"].isin(chosen)
-        & designs["is_needed"].astype(bool)
-        & (designs["firmness"] != contract.FIRM)
-    ]
+    start = settings.crews.first_day.isoformat()
+    designs = {str(d["end_id"]): d for d in tables["designs"].to_dict("records")}
     pieces = _pieces_by_end(tables)
-    for end, site in zip(waiting["end_id"], waiting["site_id"], strict=True):
-        day = first.get(str(site))
-        if day is None:
+    for end in chosen_ends(tables, region):
+        design = designs.get(end)
+        if design is None or design["firmness"] == contract.FIRM:
             continue
-        for piece in pieces.get(str(end), ()):
+        site = str(design["site_id"])
+        day = first.get(site, _Day(region, start[:7], start, site, ()))
+        for piece in pieces.get(end, ()):
             yield _row(
                 day, str(piece["item_id"]), str(piece["unit"]), "end", float(piece["quantity"]),
-                firmness=str(piece["firmness"]), p90=float(piece["quantity_p90"]), ends=str(end),
+                firmness=str(piece["firmness"]), p90=float(piece["quantity_p90"]), ends=end,
             )  # fmt: skip
 
 
+def chosen_ends(tables: Tables, region: str) -> list[str]:
+    """Ends of the packages that were chosen in a region, in order of package."""
+    choices, packages = tables["choices"], tables["packages"]
+    chosen = choices[choices["is_chosen"].astype(bool) & (choices["region"] == region)]
+    rows = packages[packages["package_id"].isin(chosen["package_id"])]
+    return [e for ends in rows["end_ids"].dropna() for e in str(ends).split(";") if e]
+
+
 def _per_day_site_crew(
-    region: str, days: list[_Day], materials: Materials, settings: Settings
+    days: list[_Day], materials: Materials, settings: Settings
 ) -> Iterator[dict[str, Any]]:
-    """Items counted by crew-day, site, crew and region."""
+    """Items counted by crew-day, site, crew and region.
+
+    A condition of such an item (`when`) hangs on ends; at these levels it is always taken along.
+    """
     people = settings.crews.crew_size
     first = min(days, key=lambda d: d.date)
     dates = {d.date: d for d in sorted(days, key=lambda d: (d.date, d.site_id), reverse=True)}
     sites = {d.site_id: d for d in sorted(days, key=lambda d: d.date, reverse=True)}
-    del region
     for item in materials.item:
         quantity = item.quantity * (people if item.per_person else 1)
-        if item.kind == "sealant" or item.when != "always" or quantity == 0:
+        if item.kind == "sealant" or quantity == 0:
             continue
         if item.counted_by == "crew-day":
             for day in dates.values():

@@ -8,20 +8,19 @@ from typing import Any
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.core.settings import Settings
+from pipeline.procurement.needs import chosen_ends
 from pipeline.tables import Tables, blank
 
 
-def open_risks(tables: Tables, lines: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def open_risks(tables: Tables, lines: pd.DataFrame) -> pd.DataFrame:
     """Rows of the sheet 'Open risks'.
 
     Parameters
     ----------
     tables : Tables
-        designs, choices.
+        designs, packages, choices.
     lines : DataFrame
         Table `order_lines`.
-    settings : Settings
 
     Returns
     -------
@@ -29,18 +28,18 @@ def open_risks(tables: Tables, lines: pd.DataFrame, settings: Settings) -> pd.Da
         Table `open_risks`.
 
     """
-    rows = [*_ends(tables), *_lines(lines, settings)]
+    rows = [*_ends(tables), *_waiting(tables), *_structure(tables), *_lines(lines)]
     if not rows:
         return blank("open_risks")
     return pd.DataFrame(rows).drop_duplicates(["region", "risk", "subject"])
 
 
 def _ends(tables: Tables) -> Iterator[dict[str, Any]]:
-    """Ends of chosen buildings whose quantity is held or only estimated."""
-    choices, designs = tables["choices"], tables["designs"]
-    chosen = set(choices.loc[choices["is_chosen"].astype(bool), "building_id"])
-    waiting = designs[designs["building_id"].isin(chosen) & designs["is_needed"].astype(bool)]
-    for row in waiting.to_dict("records"):
+    """Ends of chosen packages whose quantity is held or only estimated."""
+    regions = sorted(set(tables["choices"]["region"].dropna()))
+    chosen = {e for region in regions for e in chosen_ends(tables, str(region))}
+    designs = tables["designs"]
+    for row in designs[designs["end_id"].isin(chosen)].to_dict("records"):
         if row["firmness"] == contract.FIRM:
             continue
         held = row["firmness"] == contract.HELD
@@ -55,16 +54,64 @@ def _ends(tables: Tables) -> Iterator[dict[str, Any]]:
         }
 
 
-def _lines(lines: pd.DataFrame, settings: Settings) -> Iterator[dict[str, Any]]:
-    del settings
+def _waiting(tables: Tables) -> Iterator[dict[str, Any]]:
+    """Buildings left out because ends must be released first: their release adds quantity."""
+    choices, packages = tables["choices"], tables["packages"]
+    out = set(choices.loc[~choices["is_chosen"].astype(bool), "building_id"])
+    sealant = dict(zip(tables["designs"]["end_id"], tables["designs"]["sealant_ml"], strict=True))
+    waiting = packages[packages["building_id"].isin(out) & (packages["held_count"] > 0)]
+    last = waiting.sort_values("step_no").groupby("building_id").tail(1)
+    for row in last.to_dict("records"):
+        ends = str(row["end_ids"]).split(";")
+        known = [float(sealant[e]) for e in ends if not pd.isna(sealant.get(e))]
+        yield {
+            "region": row["region"],
+            "risk": "left out until released",
+            "subject": row["building_id"],
+            "words": f"{row['held_count']} of {row['ends_count']} ends held; "
+            f"{'no gain known yet' if pd.isna(row['assumed']) else row['assumed']}",
+            "quantity": sum(known),
+            "unit": "ml of sealant",
+        }
+
+
+def _structure(tables: Tables) -> Iterator[dict[str, Any]]:
+    """Chosen packages with a structural hold: the engineer may change or stop them."""
+    choices, packages = tables["choices"], tables["packages"]
+    chosen = set(choices.loc[choices["is_chosen"].astype(bool), "package_id"].dropna())
+    held = packages[packages["package_id"].isin(chosen) & packages["hold"].notna()]
+    for row in held.to_dict("records"):
+        yield {
+            "region": row["region"],
+            "risk": "structural hold",
+            "subject": row["building_id"],
+            "words": row["hold"],
+            "quantity": row["ends_count"],
+            "unit": "ends",
+        }
+
+
+def _lines(lines: pd.DataFrame) -> Iterator[dict[str, Any]]:
+    """Order windows that clash, prices that are missing or end before the line is needed."""
     for row in lines.to_dict("records"):
-        clash = row.get("clash")
-        if clash is not None and not pd.isna(clash):
+        subject = f"{row['item_id']} {row['month']}"
+        line = {
+            "region": row["region"],
+            "subject": subject,
+            "quantity": row["pieces_net_count"],
+            "unit": "pieces",
+        }
+        if not _blank(row.get("clash")):
+            kind = "no price" if _blank(row.get("line_minor")) else "order window"
+            yield {**line, "risk": kind, "words": row["clash"]}
+        end, needed = row.get("price_valid_to"), row.get("need_by")
+        if not _blank(end) and str(end) < str(needed):
             yield {
-                "region": row["region"],
-                "risk": "order window",
-                "subject": f"{row['item_id']} {row['month']}",
-                "words": clash,
-                "quantity": row["pieces_net_count"],
-                "unit": "pieces",
+                **line,
+                "risk": "price ends",
+                "words": f"price valid to {end}, goods needed by {needed}: order by then",
             }
+
+
+def _blank(value: Any) -> bool:
+    return value is None or bool(pd.isna(value))

@@ -305,6 +305,8 @@ def _without_fall(
     o: Openings, before: Onset, is_open: BoolArray, unknown: list[str]
 ) -> tuple[str, list[str]]:
     """Gain of a package that does not lower the known chance."""
+    if is_open.all():
+        return "nothing", []  # every end of the package waits for a release
     if (o.is_unknown & ~is_open).any():
         return "benefit unknown", ["openings of unknown chance are closed", *unknown]
     if before.decider is None and unknown:

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+import shapely
 from pyproj import Transformer
 from shapely.geometry import MultiPolygon, Polygon
 
@@ -117,23 +118,42 @@ def _records(frame: pd.DataFrame) -> Iterable[dict[str, Any]]:
 
 def _regions(tables: Tables, degrees: Degrees) -> list[dict[str, Any]]:
     out = []
+    sites = tables["sites"]
+    sites_m = np.array(
+        [(x, y) for x, y in zip(sites["x_m"], sites["y_m"], strict=True) if not pd.isna(x)]
+    ).reshape(-1, 2)
     for row in _records(tables["regions"]):
         shape = row["geometry"]
-        centre = shape.representative_point()
+        spot_m = _free_spot(shape, sites_m)
         out.append(
             {
                 "region": _text(row["region"]),
                 "name": f"Region {_text(row['region'])}",
                 "rings": degrees.rings(shape, 30.0),
-                "label_at": degrees.point(centre.x, shape.bounds[3] - 250.0),
+                "label_at": degrees.point(*spot_m),
             }
         )
     return out
 
 
+def _free_spot(shape: Any, sites_m: np.ndarray[Any, np.dtype[np.float64]]) -> tuple[float, float]:
+    """A place within a region for its label, far from every site."""
+    west, south, east, north = shape.buffer(-0.08 * math.sqrt(shape.area)).bounds
+    best, farthest = (shape.representative_point().x, shape.representative_point().y), -1.0
+    for x in np.linspace(west, east, 9):
+        for y in np.linspace(south, north, 9):
+            if not shapely.contains_xy(shape, x, y):
+                continue
+            away = np.hypot(sites_m[:, 0] - x, sites_m[:, 1] - y).min() if len(sites_m) else 0.0
+            away = min(away, shape.exterior.distance(shapely.Point(x, y)) * 2.0)
+            if away > farthest:
+                best, farthest = (float(x), float(y)), float(away)
+    return best
+
+
 def _sites(tables: Tables, degrees: Degrees) -> list[dict[str, Any]]:
     chosen = tables["choices"].groupby("site_id")
-    by_site = {site: frame for site, frame in chosen}
+    by_site = dict(chosen)
     return [
         {
             "site_id": _text(row["site_id"]),
@@ -230,6 +250,7 @@ def _openings(tables: Tables, degrees: Degrees) -> list[dict[str, Any]]:
             {
                 "opening_id": opening,
                 "opening_kind": _text(row["opening_kind"]),
+                "is_chamber_end": _text(row["opening_kind"]) == "chamber end",
                 "site_id": _text(row["site_id"]),
                 "building_id": _text(row["building_id"]) or _text(row["chamber_id"]),
                 "region": _text(row["region"]),

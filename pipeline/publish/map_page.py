@@ -61,7 +61,7 @@ def _figure(data: dict[str, Any], tables: Tables, settings: Settings, run_id: st
         prefer_canvas=True,
         max_zoom=21,
         min_zoom=8,
-        zoom_control="topright",
+        zoom_control="bottomright",
     )
     page.default_js = []
     page.default_css = []
@@ -74,7 +74,10 @@ def _figure(data: dict[str, Any], tables: Tables, settings: Settings, run_id: st
     head, body = _head(settings), _side(data, tables, settings, run_id)
     figure.header.add_child(Element(head), name="own_head")
     figure.html.add_child(Element(_escape_template(body)), name="own_body")
-    figure.script.add_child(Element(f"openMap({page.get_name()});"), name="own_start")
+    figure.script.add_child(
+        Element(f'window.addEventListener("load", function () {{ openMap({page.get_name()}); }});'),
+        name="own_start",
+    )
     _number_elements(figure)
     return str(figure.render())
 
@@ -116,8 +119,7 @@ def _asset(name: str) -> str:
 
 def _leaflet(name: str) -> str:
     text = resources.files("js_lib_leaflet").joinpath(f"{_LEAFLET}/{name}").read_text("utf-8")
-    text = re.sub(r"/[/*][#@] sourceMappingURL=[^\n]*", "", text)
-    return text
+    return re.sub(r"/[/*][#@] sourceMappingURL=[^\n]*", "", text)
 
 
 def _head(settings: Settings) -> str:
@@ -185,13 +187,14 @@ def _side(data: dict[str, Any], tables: Tables, settings: Settings, run_id: str)
     return f"""
 <main id="side" aria-label="Filters and legend">
 <h1>{name}</h1>
-<p class="quiet" id="count"></p>
+<p class="quiet" id="count" aria-live="polite"></p>
 <div id="finder"><label for="find">Find a site, building, chamber or opening</label>
 <input id="find" type="search" autocomplete="off"><ul id="found"></ul></div>
 <p><button class="act" id="show-twin">Table of what is shown</button>
 <button class="act" id="whole">Whole programme</button>
 <button class="act" id="print">Print</button></p>
 <h2>Class of openings</h2><fieldset id="filter-level_class" aria-label="Class"></fieldset>
+<fieldset><label><input type="checkbox" id="with-chambers">also mouths in chambers</label></fieldset>
 <h2>Region</h2><fieldset id="filter-region" aria-label="Region"></fieldset>
 <h2>Hold</h2><fieldset id="filter-hold" aria-label="Hold"></fieldset>
 <section id="key"><h2>What the symbols mean</h2>

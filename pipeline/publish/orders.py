@@ -164,9 +164,7 @@ def _xml_text(value: object) -> str:
     return re.sub(r"[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]", "", str(value))
 
 
-def order_document(
-    lines: pd.DataFrame, settings: Settings, buying: Buying, run_id: str
-) -> Any:
+def order_document(lines: pd.DataFrame, settings: Settings, buying: Buying, run_id: str) -> Any:
     """One order as an XML tree.
 
     Parameters
@@ -217,7 +215,9 @@ def order_document(
 def _line(write: _Writer, root: Any, number: int, row: dict[str, Any]) -> None:
     item = write.part(write.part(root, "OrderLine"), "LineItem")
     write.text(item, "ID", number)
-    write.text(item, "Note", f"first use in {row['month']}; order not later than {row['order_latest']}")
+    write.text(
+        item, "Note", f"first use in {row['month']}; order not later than {row['order_latest']}"
+    )
     write.text(item, "Quantity", int(row["packs_count"]), unitCode=_PACK_UNIT)
     write.money(item, "LineExtensionAmount", int(row["line_minor"]))
     write.text(write.part(write.part(item, "Delivery"), "RequestedDeliveryPeriod"), "EndDate",
@@ -241,10 +241,10 @@ def _csv(lines: pd.DataFrame, settings: Settings) -> str:
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow([*_COLUMNS[:7], f"pack_price_{currency}", f"line_{currency}", *_COLUMNS[9:]])
-    for row in lines.to_dict("records"):
-        row = row | {
-            "pack_price": major(int(row["pack_price_minor"]), currency),
-            "line": major(int(row["line_minor"]), currency),
+    for record in lines.to_dict("records"):
+        row = record | {
+            "pack_price": major(int(record["pack_price_minor"]), currency),
+            "line": major(int(record["line_minor"]), currency),
         }
         writer.writerow(
             [harmless_text(row[c]) if isinstance(row[c], str) else row[c] for c in _COLUMNS]

@@ -58,8 +58,10 @@ def write_questions(path: Path, tables: Tables, run_label: str) -> None:
     for (sender, who), group in asked.groupby(["sender", "answered_by"], sort=True):
         name = _sheet_name(f"{who} - {sender}", used)
         sheet = book.sheet(
-            name, f"Questions for the {who}: {sender}",
-            head_line(_counts_of(tables["counts"], sender)) + ". One answer a line; one word will do.",
+            name,
+            f"Questions for the {who}: {sender}",
+            head_line(_counts_of(tables["counts"], sender))
+            + ". One answer a line; one word will do.",
             _COLUMNS,
         )
         book.table(sheet, group.assign(answer=None, by_whom=None, date=None), _COLUMNS)
@@ -95,7 +97,11 @@ def _walking_order(tables: Tables, asked: pd.DataFrame) -> list[int]:
     """Rank of each finding's place: site by site, within a site from place to nearest place."""
     spots: dict[str, tuple[float, float]] = {}
     site_of: dict[str, str] = {}
-    for name, key in (("sites", "site_id"), ("buildings", "building_id"), ("chambers", "chamber_id")):
+    for name, key in (
+        ("sites", "site_id"),
+        ("buildings", "building_id"),
+        ("chambers", "chamber_id"),
+    ):
         for row in tables[name].to_dict("records"):
             place = str(row[key])
             site_of[place] = str(row.get("site_id") or "")

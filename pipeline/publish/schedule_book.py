@@ -220,12 +220,12 @@ def _region_sheet(
     else:
         sheet.write_string(HEAD_ROW + 1, 0, "Nothing to buy.", book.form(italic=True))
     total = _NAMES.index("line")
-    column = _column("line")
+    letter = _column("line")
     sheet.write_string(last + 2, total - 1, "Region total", book.form(bold=True))
     sheet.write_formula(
         last + 2,
         total,
-        f"=SUM({column}{HEAD_ROW + 2}:{column}{max(last, HEAD_ROW + 1) + 1})",
+        f"=SUM({letter}{HEAD_ROW + 2}:{letter}{max(last, HEAD_ROW + 1) + 1})",
         book.form(bold=True, num_format="#,##0.00", top=1),
         float(lines["line"].sum()) if len(lines) else 0.0,
     )

@@ -27,6 +27,8 @@ _DEEPEST_M: Final = 8.0  # survey definition: a dip is 0 to 8 m
 _FAR_TOO_DEEP_M: Final = 0.5
 _NEAR_LEVEL_M: Final = 1.0
 _STEEPEST: Final = 0.25  # rule level-23: 1 in 4
+# More than this is no fall but a wrong figure or another height system, which is asked as such.
+_NO_FALL_M: Final = 15.0
 _SAME_DIPS_COUNT: Final = 3
 _TOP_REFERENCES: Final = frozenset({"cover top", "frame", "slab top"})
 
@@ -224,7 +226,7 @@ def check_steep_duct(view: Survey) -> Iterator[Checked]:
         told.add(frozenset((hit.id, far.id)))
         fall = abs(heights.opening(hit.row) - heights.opening(far.row))
         length = _length_m(hit, far, spots)
-        if np.isnan(fall) or np.isnan(length) or fall <= _STEEPEST * length:
+        if np.isnan(length) or not _STEEPEST * length < fall <= _NO_FALL_M:
             continue
         fill = {"a": hit.id, "b": far.id, "d": number_text(fall), "len": number_text(length, 1)}
         column = "dip_down_m" if not is_missing(hit.row["dip_down_m"]) else "level_m"

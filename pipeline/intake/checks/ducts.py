@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from typing import Final
 
 import pandas as pd
@@ -192,14 +192,20 @@ def check_far_end(view: Survey) -> Iterator[Checked]:
         for h in eligible
         if h.index not in open_ends and h.row["far_place_id"] and _is_unproved(view, h)
     ]
-    key = ("place_id", "far_place_id", "far_proof")
-    for group in by(guessed, lambda h: tuple(h.row[c] for c in key)):
+    for group in by(guessed, _between):
         fill = {
             "a": names(h.id for h in group),
             "b": group[0].row["far_place_id"],
             "proof": group[0].row["far_proof"] or "not stated",
         }
         yield from view.say("duct-22", group, "far_proof", fill=fill)
+
+
+def _between(hit: Hit) -> tuple[Hashable, ...]:
+    """Both mouths of the ducts between two places are one question."""
+    row = hit.row
+    places = frozenset((row["place_id"], row["far_place_id"]))
+    return row["file"], places, row["far_proof"]
 
 
 def _is_far_unknown(view: Survey, hit: Hit) -> bool:

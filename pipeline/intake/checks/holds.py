@@ -23,7 +23,7 @@ def check_cord(view: Survey) -> Iterator[Checked]:
     frame = view.frame("ends")
     spare = (frame["duct_use"] == "spare") | frame["contents"].isin(["empty", "capped", _CORD_ONLY])
     cord = (frame["draw_cord"] == "yes") | (frame["contents"] == _CORD_ONLY)
-    for group in by(view.hits("ends", spare & cord), view.place_of):
+    for group in by(view.hits("ends", spare & cord), lambda h: (h.row["file"], view.site_of(h))):
         yield from view.say("duct-11", group, "draw_cord", fill={"end": names(h.id for h in group)})
 
 

@@ -19,40 +19,43 @@ _OUTSIDE_M: Final = 5_000.0  # rule place-03
 _COARSEST_M: Final = 10  # rule place-07
 _FROM_SITE_M: Final = 500.0  # survey definition: within 500 m of the site unless STREET
 _SAME_SPOT_M: Final = 0.5  # rule place-11
+_COLUMN_OF: Final = {"lat, lon": "lat_deg", "grid reference": "grid_ref"}
 _POSITION: Final = ("x_m", "y_m", "plan_u_m", "position_from")
 
 
 def check_outside_region(view: Survey) -> Iterator[Checked]:
     """place-03: a site or chamber more than 5 km outside the outline of its region."""
+    for table in ("sites", "chambers"):
+        far = _outside(view, table)
+        for group in by([h for h, _ in far], lambda h: (h.row["file"], h.row["region"])):
+            off_m = next(d for h, d in far if h.index == group[0].index)
+            fill = {
+                "dist": number_text(off_m / 1000.0, 0),
+                "region": group[0].row["region"] or "every region of the programme",
+            }
+            column = _COLUMN_OF.get(str(group[0].row["position_from"]), "easting_m")
+            yield from view.say("place-03", group, column, fill=fill, stop=_POSITION)
+
+
+def _outside(view: Survey, table: str) -> list[tuple[Hit, float]]:
+    """Rows too far outside their region, with the distance (m); none where no outline is known."""
     regions = view.context.layers.get("regions")
     if regions is None or not len(regions):
-        return
+        return []
     outlines = {
         str(name): shapely.union_all(part["geometry"].to_numpy())
         for name, part in regions.groupby("region", sort=True)
     }
     anywhere = shapely.union_all(list(outlines.values()))
-    for table in ("sites", "chambers"):
-        frame = view.frame(table)
-        hits = view.hits(table, frame["x_m"].notna() & frame["y_m"].notna())
-        for group in by(hits, lambda h: (h.row["file"], h.row["sheet"], h.row["region"])):
-            outline = outlines.get(str(group[0].row["region"]), anywhere)
-            yield from _say_outside(view, group, outline)
-
-
-def _say_outside(view: Survey, group: list[Hit], outline: Any) -> Iterator[Checked]:
-    points = shapely.points([(h.row["x_m"], h.row["y_m"]) for h in group])
-    off_m = shapely.distance(points, outline)
-    far = [(h, float(d)) for h, d in zip(group, off_m, strict=True) if d > _OUTSIDE_M]
-    if not far:
-        return
-    fill = {
-        "dist": number_text(far[0][1] / 1000.0, 0),
-        "region": far[0][0].row["region"] or "every region of the programme",
-    }
-    column = "lat_deg" if far[0][0].row["position_from"] == "lat, lon" else "easting_m"
-    column = "grid_ref" if far[0][0].row["position_from"] == "grid reference" else column
-    yield from view.say("place-03", [h for h, _ in far], column, fill=fill, stop=_POSITION)
+    frame = view.frame(table)
+    out: list[tuple[Hit, float]] = []
+    hits = view.hits(table, frame["x_m"].notna() & frame["y_m"].notna())
+    for group in by(hits, lambda h: h.row["region"]):
+        outline = outlines.get(str(group[0].row["region"]), anywhere)
+        points = shapely.points([(h.row["x_m"], h.row["y_m"]) for h in group])
+        off_m = shapely.distance(points, outline)
+        out += [(h, float(d)) for h, d in zip(group, off_m, strict=True) if d > _OUTSIDE_M]
+    return out
 
 
 def check_coarse_reference(view: Survey) -> Iterator[Checked]:
@@ -78,7 +81,8 @@ def check_far_from_site(view: Survey) -> Iterator[Checked]:
     x_m = frame["site_id"].map(sites["x_m"]).astype("float64")
     y_m = frame["site_id"].map(sites["y_m"]).astype("float64")
     apart = np.hypot(frame["x_m"] - x_m, frame["y_m"] - y_m)
-    far = view.hits("chambers", apart > _FROM_SITE_M)
+    lost = {h.index for h, _ in _outside(view, "chambers")}  # asked as place-03
+    far = [h for h in view.hits("chambers", apart > _FROM_SITE_M) if h.index not in lost]
     for group in by(far, lambda h: (h.row["file"], h.row["site_id"])):
         fill = {
             "id": names(h.id for h in group),

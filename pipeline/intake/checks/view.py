@@ -59,9 +59,7 @@ class Survey:
 
     def __init__(self, context: Context) -> None:
         self.context = context
-        self._frames = {
-            name: _clean(name, context.tables.get(name)) for name in SHEET_OF_TABLE
-        }
+        self._frames = {name: _clean(name, context.tables.get(name)) for name in SHEET_OF_TABLE}
         self.building_site = self._map("buildings", "building_id", "site_id")
         self.chamber_site = self._map("chambers", "chamber_id", "site_id")
         self.entry_building = self._map("entries", "entry_id", "building_id")

@@ -119,13 +119,15 @@ def check_climate(view: Survey) -> Iterator[Checked]:
 
 
 def check_datum(view: Survey) -> Iterator[Checked]:
-    """water-06: no height system on the row, and none for its workbook."""
+    """water-06: no height system on the row.
+
+    That of the survey's first sheet does not stand for it: a report has its own.
+    """
     hits = [
         h
         for h in view.hits("flood_levels", view.frame("flood_levels")["value_m"].notna())
         if is_missing(h.row["datum"])
         and not view.context.raw("flood_levels", h.index, "datum").strip()
-        and not view.context.about.get(str(h.row["file"]), {}).get("vertical_datum")
     ]
     for group in by(hits, _report):
         fill = {"id": names(h.id for h in group)}

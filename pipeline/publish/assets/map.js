@@ -53,10 +53,12 @@ function openMap(map) {
   function keepInLink() {
     const next = new URLSearchParams();
     Object.entries(state).forEach(([k, set]) => [...set].sort().forEach((v) => next.append(k, v)));
+    if (withChambers) next.append("chambers", "shown");
     const text = next.toString();
     history.replaceState(null, "", text ? "#" + text : location.pathname + location.search);
   }
-  const passes = (row, except) => Object.entries(state).every(
+  let withChambers = params.has("chambers");
+  const passes = (row, except) => (withChambers || !row.is_chamber_end) && Object.entries(state).every(
     ([k, set]) => k === except || set.size === 0 || set.has(row[k]));
   const shown = () => data.openings.filter((row) => passes(row));
 
@@ -125,7 +127,9 @@ function openMap(map) {
     }
     fillTwin(rows);
     fillFilters();
-    byId("count").textContent = rows.length + " of " + data.openings.length + " openings shown";
+    const all = data.openings.filter((o) => withChambers || !o.is_chamber_end).length;
+    byId("count").textContent = rows.length + " of " + all + " openings shown"
+      + (withChambers ? ", mouths in chambers among them" : "");
   }
 
   function drawNear(rows, bounds) {
@@ -274,12 +278,13 @@ function openMap(map) {
   byId("find").addEventListener("input", search);
   byId("find").addEventListener("keydown", (event) => {
     if (event.key !== "Enter") return;
+    event.preventDefault(); // else the same key press would press the card's close button
     const hits = search();
     if (hits.length) { if (hits[0].at) map.setView(hits[0].at, 18); hits[0].show(); }
   });
 
   // --- filters ----------------------------------------------------------------------------------
-  const groups = { region: data.region_list, level_class: data.classes, hold: data.hold_list };
+  const groups = { region: data.region_list, level_class: data.classes.map((c) => ({ value: c, words: c })), hold: data.hold_list };
   function fillFilters() {
     Object.entries(groups).forEach(([key, words]) => {
       const counts = new Map();
@@ -340,7 +345,7 @@ function openMap(map) {
       });
       const open = () => { goTo(row); showOpening(row); };
       tr.onclick = open;
-      tr.onkeydown = (event) => { if (event.key === "Enter") open(); };
+      tr.onkeydown = (event) => { if (event.key === "Enter") { event.preventDefault(); open(); } };
       body.appendChild(tr);
     });
   }
@@ -359,6 +364,9 @@ function openMap(map) {
     link.href = "data:text/csv;charset=utf-8," + encodeURIComponent(lines.join("\r\n"));
     link.click();
   };
+  const chambersTick = byId("with-chambers");
+  chambersTick.checked = withChambers;
+  chambersTick.onchange = () => { withChambers = chambersTick.checked; keepInLink(); draw(); };
   byId("print").onclick = () => window.print();
   byId("whole").onclick = () => { closeCard(); map.fitBounds(data.bounds); };
 

@@ -202,6 +202,7 @@ def test_counted_ways_without_rows_stay_open(book: Callable[..., Path]) -> None:
 
 def test_later_visit_wins_whatever_the_order_of_files(book: Callable[..., Path]) -> None:
     """Key = sheet + id; the later visit date wins, also when its file comes first."""
+
     def survey(name: str, day: str, cover: float) -> Path:
         visits = [["visit_id", "site_id", "visit_date"], [f"V-{day}", "S1", day]]
         rows = [[*CHAMBERS, "visit_id"], ["CH-1", "S1", 490100, 640100, cover, f"V-{day}"]]

@@ -139,7 +139,7 @@ CASES: list[dict[str, Any]] = [
             flood_levels=[
                 {"flood_id": "F1", "applies_to": "S1", "value_is": "level", "value_m": 42.6}
             ],
-        ),  # fmt: skip
+        ),
         "at": ("points", 0, "level_m"),
         "quiet": {("flood_levels", 0, "value_m"): 139.0},
         "rows": 2,
@@ -232,7 +232,7 @@ def test_separation_off_the_world_model(
 ) -> None:
     """level-19: more than 1 m off is asked, more than 5 m is not used; a level plane as world."""
     monkeypatch.setattr(
-        "pipeline.intake.checks.points.separation_m", lambda x, y, crs: np.full(len(x), 50.0)
+        "pipeline.intake.checks.points.separation_m", lambda *at: np.full(len(at[0]), 50.0)
     )
     site = {"site_id": "S1", "x_m": 480_000.0, "y_m": 640_000.0}
     row = {"point_id": "P1", "gnss_h_m": 93.0, "geoid_sep_m": 50.0 - off_m}
@@ -247,6 +247,6 @@ def test_without_a_world_model_no_separation_is_judged(
     run: Callable[..., list[Checked]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No grid on the machine: nothing is said, for nothing is known."""
-    monkeypatch.setattr("pipeline.intake.checks.points.separation_m", lambda x, y, crs: None)
+    monkeypatch.setattr("pipeline.intake.checks.points.separation_m", lambda *_: None)
     row = {"point_id": "P1", "gnss_h_m": 93.0, "geoid_sep_m": -50.0}
     assert run(_points(row, sites=[{"site_id": "S1"}]), code="level-19") == []

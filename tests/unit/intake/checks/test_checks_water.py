@@ -101,7 +101,7 @@ CASES: list[dict[str, Any]] = [
                 "aep_per_year": None,
                 "value_m": 20.601,
             },
-        ),  # fmt: skip
+        ),
         "at": ("flood_levels", 1, "value_m"),
         "quiet": {("flood_levels", 1, "value_m"): 20.6},
         "says": "1953-01-31 is 20.601 m, above the design level 20.6 m",
@@ -150,10 +150,12 @@ def test_each_fires_at_its_cell_alone(
     prove(case)
 
 
-def test_datum_of_the_workbook_stands_for_its_rows(run: Callable[..., list[Checked]]) -> None:
-    """Survey definition: about.vertical_datum applies unless a row says otherwise."""
+def test_datum_of_the_survey_does_not_stand_for_a_report(
+    run: Callable[..., list[Checked]],
+) -> None:
+    """Law 1: a report's level is not taken to the survey's height system unasked."""
     about = {"walk.xlsx": {"vertical_datum": "Merrow Datum 2015"}}
-    assert run(_floods({"datum": None}), code="water-06", about=about) == []
+    assert len(run(_floods({"datum": None}), code="water-06", about=about)) == 1
 
 
 def test_rising_levels_of_two_sources_do_not_quarrel(
