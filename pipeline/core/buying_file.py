@@ -126,7 +126,7 @@ def _csv(path: Path) -> list[tuple[int, dict[str, str]]]:
     with path.open(encoding="utf-8-sig", newline="") as file:
         reader = csv.reader(file)
         table.extend((reader.line_num, cells) for cells in reader)
-    return _with_headings(table)
+    return _with_headings(path, table)
 
 
 def _xlsx(path: Path) -> list[tuple[int, dict[str, str]]]:
@@ -140,7 +140,7 @@ def _xlsx(path: Path) -> list[tuple[int, dict[str, str]]]:
     rows = book.worksheets[0].iter_rows(values_only=True)
     table = [(n, [_as_text(v) for v in cells]) for n, cells in enumerate(rows, start=1)]
     book.close()
-    return _with_headings(table)
+    return _with_headings(path, table)
 
 
 def _toml(path: Path) -> list[tuple[int, dict[str, str]]]:
@@ -159,7 +159,9 @@ def _as_text(value: Any) -> str:
     return str(value)
 
 
-def _with_headings(table: list[tuple[int, list[str]]]) -> list[tuple[int, dict[str, str]]]:
+def _with_headings(
+    path: Path, table: list[tuple[int, list[str]]]
+) -> list[tuple[int, dict[str, str]]]:
     rows = [
         (n, cells)
         for n, cells in table
@@ -168,4 +170,10 @@ def _with_headings(table: list[tuple[int, list[str]]]) -> list[tuple[int, dict[s
     if not rows:
         return []
     headings = [h.strip() for h in rows[0][1]]
+    for number, cells in rows[1:]:
+        if any(c.strip() for c in cells[len(headings) :]):
+            raise UsageError(
+                f"{path}, row {number}: more cells than headings.",
+                mend="Put texts with a comma in quotes; write decimals with a point.",
+            )
     return [(n, dict(zip(headings, cells, strict=False))) for n, cells in rows[1:]]

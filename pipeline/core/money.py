@@ -76,3 +76,8 @@ def words(amount_minor: int, currency: str) -> str:
     if value == value.to_integral_value():
         return f"{int(value):,} {currency}"
     return f"{value:,.{decimals(currency)}f} {currency}"
+
+
+def about(amount_minor: int, currency: str) -> str:
+    """An amount rounded to whole currency units, for sentences: '4,200 GBP'."""
+    return f"{round(major(amount_minor, currency)):,} {currency}"

@@ -235,7 +235,7 @@ def findings_of(draft: Draft, letters: Letters) -> list[Finding]:
         )
     if "water possible" in codes and text(draft.facts.end, "seen") in ("full", "part", ""):
         head = case.head.head_m
-        h = "an unknown height of (m)" if math.isnan(head) else f"{head:.2f}"
+        h = "an unknown number of" if math.isnan(head) else f"{head:.2f}"
         is_capped = text(draft.facts.end, "contents") in ("capped", "silted")
         column = "contents" if is_capped else "water_now"
         out.append(_finding("duct-20", draft, letters, column, {"h": h}))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -76,15 +77,15 @@ def steps_of(
     if "degrease" not in without:
         steps["degrease"] = "Degrease with a fresh cloth; let it air."
     steps |= _cables(case, numbers)
-    front = numbers.recess_mm + numbers.layer_mm
+    # the crew works in whole millimetres: up, so that the layer is never thinner than designed
+    layer = math.ceil(round(numbers.layer_mm, 6))
+    front = math.ceil(round(numbers.recess_mm + layer, 6))
     steps["filler"] = (
-        f"Filler sleeves: {numbers.sleeves_words}; front face {front:.0f} mm, back face "
+        f"Filler sleeves: {numbers.sleeves_words}; front face {front} mm, back face "
         f"{front + numbers.filler_length_mm:.0f} mm from the mouth."
     )
-    steps["check"] = (
-        f"Check {front:.0f} mm of free depth all round and between cables before sealing."
-    )
-    steps["sealant"] = f"Sealant {numbers.layer_mm:.0f} mm deep: {numbers.ml:.0f} ml."
+    steps["check"] = f"Check {front} mm of free depth all round and between cables before sealing."
+    steps["sealant"] = f"Sealant {layer} mm deep: {math.ceil(numbers.ml)} ml."
     steps["smooth"] = "Smooth off; press the edge against bore and cables."
     steps["label"] = "Label with end, date and the number to ring before a cable is changed."
     steps["photo"] = "Photo with the label in it; fill in the record."

@@ -11,6 +11,7 @@ import pandas as pd
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from pipeline.core import contract
 from pipeline.core.progress import Progress
 from pipeline.core.settings import Settings
 from pipeline.exposure.classify import Opening, Reaching, Verdict, chance_below, classify
@@ -23,6 +24,8 @@ from pipeline.exposure.water import Policy, Water, Waters
 from pipeline.tables import Tables
 
 _RUNS: Final = range(4)
+# where level or flood is not known, nobody can tell the chance: unknown is never zero
+_CHANCE_UNKNOWN: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
 
 
 @dataclass(frozen=True)
@@ -170,6 +173,8 @@ def _opening(
     opening = _facts(place, walls, missing)
     verdict = classify(opening, found, freeboard_m=policy.freeboard_m, k=survey.settings.flood.k)
     onset, bound = _onset(found, waters)
+    if verdict.level_class in _CHANCE_UNKNOWN:
+        onset, bound = math.nan, ""
     row = _row(place, verdict, found, policy, survey.settings.flood.k)
     row["onset_chance_per_year"], row["onset_bound"] = onset, bound
     return row, _source_rows(place, found, policy, waters)

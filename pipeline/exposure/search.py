@@ -72,7 +72,7 @@ def build(nodes_count: int, tail: IntArray, head: IntArray) -> Network:
     return Network(nodes_count, first, head[order].astype(np.int64), order.astype(np.int64))
 
 
-def control_levels(  # noqa: C901 - one loop of a label-setting search, kept in one piece
+def control_levels(
     network: Network, crest_m: FloatArray, start: int, *, without: int = NOWHERE
 ) -> tuple[FloatArray, IntArray]:
     """Lowest highest crest from one place to every other.
@@ -99,6 +99,25 @@ def control_levels(  # noqa: C901 - one loop of a label-setting search, kept in 
     via = np.full(network.nodes_count, NOWHERE, dtype=np.int64)
     if start == without:
         return level, via
+    level[start] = -np.inf
+    done = np.zeros(network.nodes_count, dtype=np.bool_)
+    if without != NOWHERE:
+        done[without] = True
+    # ties: fewer steps first, then the lower number, so that the way named is always the same
+    waiting: list[tuple[float, int, int]] = [(-np.inf, 0, start)]
+    while waiting:
+        reached, steps, v = heapq.heappop(waiting)
+        if done[v]:
+            continue
+        done[v] = True
+        for i in range(network.first[v], network.first[v + 1]):
+            w = int(network.head[i])
+            through = max(reached, float(crest_m[network.edge[i]]))
+            if not done[w] and through < level[w]:
+                level[w] = through
+                via[w] = network.edge[i]
+                heapq.heappush(waiting, (through, steps + 1, w))
+    return level, via
 
 
 def way_back(tail: IntArray, via: IntArray, end: int) -> list[int]:

@@ -12,7 +12,7 @@ from pipeline.core.findings import Finding
 from pipeline.core.findings import table as findings_table
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
-from pipeline.intake.assemble import apply_checks, derived, tables_of
+from pipeline.intake.assemble import abouts_table, apply_checks, derived, tables_of
 from pipeline.intake.delivery import Delivered, deliver
 from pipeline.intake.layers import read_gps, read_layers
 from pipeline.intake.positions import Where, fill_buildings, match_gps
@@ -86,6 +86,7 @@ def _finish(
     frames, checked = apply_checks(rows, sheets, settings, shown, delivered.abouts)
     findings += [f for s in sheets for f in s.findings] + checked
     out = tables_of(frames, sheets, points)
+    out["abouts"] = abouts_table(delivered.abouts)
     out["findings"] = findings_table(findings)
     if not len(findings):
         out["findings"] = blank("findings")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from typing import Any, Final
@@ -23,6 +24,18 @@ _ONE_IN: Final = re.compile(r"^1\s*(?:in|/|:)\s*([\d.,]+)", re.IGNORECASE)
 _PERCENT: Final = re.compile(r"^([\d.,]+)\s*%")
 _PAST: Final = re.compile(r"^past\s*:?\s*(.+)$", re.IGNORECASE)
 _METRES_IN: Final = re.compile(r"yes\s*:?\s*([\d.,]+)\s*m?", re.IGNORECASE)
+
+
+_PARENTS: Final = frozenset({"place_id", "building_id", "site_id"})
+
+
+def _number(text: str) -> float | None:
+    """A number with point or comma; None when the text is none."""
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
 
 
 def derived(rows: dict[str, list[Row]]) -> None:
@@ -55,20 +68,22 @@ def _event(row: Row) -> None:
     text = str(row.values.get("event") or "").strip()
     row.values["aep_per_year"] = None
     if found := _ONE_IN.match(text):
-        row.values["aep_per_year"] = 1.0 / float(found.group(1).replace(",", ""))
+        years = _number(found.group(1).replace(",", ""))
+        row.values["aep_per_year"] = 1.0 / years if years else None
     elif found := _PERCENT.match(text):
-        row.values["aep_per_year"] = float(found.group(1).replace(",", ".")) / 100.0
+        percent = _number(found.group(1))
+        row.values["aep_per_year"] = percent / 100.0 if percent is not None else None
     elif found := _PAST.match(text):
         row.values["past_date"] = found.group(1).strip()
-    elif re.fullmatch(r"0?\.\d+|[\d.]+", text) and 0 < float(text) < 1:
+    elif re.fullmatch(r"[\d.]+", text):
         # a cell formatted as per cent holds the fraction itself
-        row.values["aep_per_year"] = float(text)
+        row.values["aep_per_year"] = _number(text)
     aep = row.values["aep_per_year"]
     if aep is not None and not 0 < aep < 1:
         row.values["aep_per_year"] = None
     raw = row.raws.get("freeboard_in", "")
     if found := _METRES_IN.match(raw):
-        row.values["freeboard_in_m"] = float(found.group(1).replace(",", "."))
+        row.values["freeboard_in_m"] = _number(found.group(1))
         row.values["freeboard_in"] = "yes"
     raw = row.raws.get("climate", "")
     if ":" in raw and raw.casefold().startswith("included"):
@@ -175,14 +190,14 @@ def apply_checks(  # noqa: C901 - two helpers stand inside, close to the rows th
             continue
         row = row_of(checked.table, checked.index)
         row.worsen(checked.finding.weight)
-        for column in checked.columns:
-            row.values[column] = None
-            if column not in row.stopped:
-                row.stopped.append(column)
+        row.stopped += [c for c in checked.columns if c not in row.stopped]
     for sheet_rows in rows.values():
         for row in sheet_rows:
             for column in row.stopped:
-                row.values[column] = None
+                # the name of a parent that is not there is no value to be used, but the hole stays
+                # where it said it is
+                if column not in _PARENTS:
+                    row.values[column] = None
     # a finding that several rows share comes once for each of them
     return frames_of(rows), list(dict.fromkeys(findings))
 
@@ -212,14 +227,28 @@ def tables_of(
     return out
 
 
+def abouts_table(abouts: Mapping[str, Mapping[str, str]]) -> pd.DataFrame:
+    """What the about sheet of each file declares, one row per declaration."""
+    return pd.DataFrame(
+        [
+            {"file": file, "house_name": name, "value": value}
+            for file, about in sorted(abouts.items())
+            for name, value in sorted(about.items())
+        ],
+        columns=list(REGISTRY["abouts"].names),
+    )
+
+
 def _counts(sheets: list[TypedSheet], points: pd.DataFrame) -> pd.DataFrame:
     rows = [
         {
             "file": s.file,
             "sheet": s.name,
-            "rows_count": len(s.rows),
+            # a row that stands twice, letter by letter, is counted and used once
+            "rows_count": len(s.rows) + s.copies,
             **{
                 f"{state}_count": sum(1 for r in s.rows if r.state == state)
+                + (s.copies if state == contract.USED else 0)
                 for state in contract.ROW_STATES
             },
             "skipped_count": s.skipped,

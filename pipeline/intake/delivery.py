@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pipeline.core.findings import Finding
@@ -13,7 +13,7 @@ from pipeline.intake.about import habits_of, read_about
 from pipeline.intake.headings import OWN_SHEETS, normal, sheet_of
 from pipeline.intake.readers import read_file
 from pipeline.intake.rows import TypedSheet, say_comments, type_sheet
-from pipeline.intake.sheets import RawSheet
+from pipeline.intake.sheets import Delivery, RawSheet
 
 
 @dataclass
@@ -31,7 +31,7 @@ def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress
     out = Delivered()
     for done, path in enumerate(files):
         progress(done, len(files))
-        delivery = read_file(path)
+        delivery = _named_apart(read_file(path), path, out.files)
         out.files.append(delivery.file)
         out.findings += delivery.findings
         about = _about(delivery.sheets, out)
@@ -47,6 +47,20 @@ def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress
             out.sheets.append(typed)
     progress(len(files), max(len(files), 1))
     return out
+
+
+def _named_apart(delivery: Delivery, path: Path, taken: list[str]) -> Delivery:
+    """Files of one name in different folders are told apart by their folder."""
+    if delivery.file not in taken:
+        return delivery
+    name, number = f"{path.parent.name}/{path.name}", 2
+    while name in taken:
+        name = f"{path.parent.name}/{path.name} ({number})"
+        number += 1
+    for sheet in delivery.sheets:
+        sheet.file = name
+    findings = [replace(f, file=name) for f in delivery.findings]
+    return Delivery(name, delivery.sheets, findings)
 
 
 def _about(sheets: list[RawSheet], out: Delivered) -> dict[str, str]:

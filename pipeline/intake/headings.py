@@ -42,6 +42,12 @@ def normal(text: object) -> str:
     return re.sub(r"[\s_./\-–—]+", " ", plain).strip(" *:")
 
 
+def heading_unit(text: str) -> str:
+    """The unit that a heading names in brackets; '' when it names none."""
+    found = re.search(r"[(\[]\s*([^)\]]+?)\s*[)\]]", text)
+    return found.group(1) if found else ""
+
+
 def sheet_of(name: str) -> str:
     """The survey sheet that a sheet's name means; '' when it means none."""
     plain = normal(name)

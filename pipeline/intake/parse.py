@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from pipeline.core.geo import degrees_from_dms
@@ -35,6 +35,8 @@ _SAME_UNIT: Final = {
     "deg": {"°", "deg"},
     "m2": {"m2", "m²", "sqm"},
 }
+# lengths in plan: a workbook that declares feet for its levels says nothing of these
+_NO_LEVELS: Final = frozenset({"easting_m", "northing_m", "position_u_m", "length_m"})
 _DATE: Final = re.compile(r"^(\d{1,4})[./\- ](\d{1,2}|[a-z]{3,9})[./\- ](\d{2,4})$", re.IGNORECASE)
 _MONTHS: Final = (
     "jan",
@@ -83,6 +85,13 @@ class Habits:
     decimal_comma: bool = False
     words: dict[str, tuple[str, ...]] = field(default_factory=dict)
     planning_date: dt.date | None = None
+
+
+def with_unit(habits: Habits, unit: str) -> Habits:
+    """Habits of a column whose heading names its own unit, as 'bore (in)'."""
+    if unit.casefold() not in _LENGTH_M:
+        return habits
+    return replace(habits, level_unit=unit, size_unit=unit)
 
 
 def clean_id(raw: str) -> str:
@@ -155,6 +164,8 @@ def _text(column: Column, raw: Any, habits: Habits) -> Parsed:
 
 def _unit_factor(column: Column, habits: Habits) -> float:
     """Factor of a bare number to the column's own unit, by the units declared in the workbook."""
+    if column.house_name in _NO_LEVELS:
+        return 1.0
     if column.unit == "m":
         declared = habits.level_unit.casefold()
     elif column.unit == "mm":
@@ -262,7 +273,8 @@ def _list(column: Column, raw: Any, habits: Habits) -> Parsed:
     if not words:  # an open list: any text
         found = _placeholder(text, raw)
         return found or Parsed(text)
-    word = _match(text, words)
+    # 'included: epoch 2055', 'yes: 0.3 m': the word before the colon, the rest is read beside it
+    word = _match(text, words) or _match(text.split(":", maxsplit=1)[0], words)
     if word:
         return Parsed(word)
     found = _placeholder(text, raw)
@@ -319,7 +331,8 @@ def _date(column: Column, raw: Any, habits: Habits) -> Parsed:
         return _unreadable(column, raw)
     if len(set(readings.values())) == 1:
         return _checked_date(column, next(iter(readings.values())), habits, [])
-    chosen = readings.get(habits.date_style) or readings["day-month-year"]
+    # without a stated style the earlier date is taken: an older survey is trusted less
+    chosen = readings.get(habits.date_style) or min(readings.values())
     dates = list(dict.fromkeys(readings.values()))
     fill = {"raw": raw, "a": dates[0].isoformat(), "b": dates[1].isoformat(), "chosen": chosen}
     return _checked_date(column, chosen, habits, [Say("file-14", fill)])

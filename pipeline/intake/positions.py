@@ -52,7 +52,7 @@ class Where:
 
     def _off_km(self, x_m: float, y_m: float) -> str:
         if self._land is None or not math.isfinite(x_m):
-            return "far"
+            return "more than 1,000"
         return f"{self._land.distance(shapely.Point(x_m, y_m)) / 1000.0 + 5:.0f}"
 
     def place(self, sheet: TypedSheet, row: Row) -> None:

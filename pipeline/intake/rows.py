@@ -11,12 +11,13 @@ from pipeline.core import contract
 from pipeline.core.cells import cell_name, letter
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.survey import Column, key_of, of_sheet
-from pipeline.intake.headings import Head, find_head, guess, normal
-from pipeline.intake.parse import Habits, Parsed, Say, allowed, parse
+from pipeline.intake.headings import Head, find_head, guess, heading_unit, normal
+from pipeline.intake.parse import Habits, Parsed, Say, allowed, parse, with_unit
 from pipeline.intake.sheets import RawSheet
 
-_TOTAL: Final = re.compile(r"^(grand )?(sub)?-?total|^sum$|^count$", re.IGNORECASE)
-_EXAMPLE: Final = re.compile(r"^(example|e\.g\.|eg\b|sample row)", re.IGNORECASE)
+# the first cell says nothing but that: an id such as 'Total Street 4' is a row
+_TOTAL: Final = re.compile(r"^(grand |sub-?)?(totals?|sum|count)\b[\s:=\d.,]*$", re.IGNORECASE)
+_EXAMPLE: Final = re.compile(r"^(example|e\.g\.?|sample)( row)?[\s:]*$", re.IGNORECASE)
 _RANK: Final = {contract.USED: 0, contract.ASKED: 1, contract.REFUSED: 2}
 _STATE: Final = {
     contract.NOTE: contract.USED,
@@ -38,6 +39,7 @@ class Row:
     raws: dict[str, str]
     state: str = contract.USED
     stopped: list[str] = field(default_factory=list)
+    heads: Mapping[str, str] = field(default_factory=dict)
 
     def worsen(self, weight: str) -> None:
         """Raise the row's state by the weight of a finding."""
@@ -62,6 +64,7 @@ class TypedSheet:
     letters: dict[str, str] = field(default_factory=dict)
     headings: dict[str, str] = field(default_factory=dict)
     skipped: int = 0
+    copies: int = 0
     findings: list[Finding] = field(default_factory=list)
 
     def cell(self, column: str, row: int | None) -> Cell:
@@ -196,7 +199,7 @@ def _type_row(
     habits: Habits,
     words: dict[tuple[str, str], list[Row]],
 ) -> Row:
-    row = Row(out.file, out.name, out.sheet, r + 1, {}, {})
+    row = Row(out.file, out.name, out.sheet, r + 1, {}, {}, heads=out.headings)
     says: list[tuple[Column, Say, Any]] = []
     for i, column in head.columns.items():
         value = raw.cells[r][i] if i < len(raw.cells[r]) else None
@@ -224,7 +227,7 @@ def _type_cell(  # noqa: PLR0913 - one cell with its sheet, row and column
         row.stopped.append(name)
         return [(column, Say("file-08", {"cell": where, "error": raw.errors[at]}, is_stop=True),
                  raw.errors[at])]  # fmt: skip
-    parsed: Parsed = parse(column, value, habits)
+    parsed: Parsed = parse(column, value, with_unit(habits, heading_unit(row.heads.get(name, ""))))
     row.raws[name] = "" if value is None else str(value)
     row.values[name] = parsed.value
     if parsed.word:

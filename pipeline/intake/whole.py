@@ -30,6 +30,16 @@ _COUNTED: Final = ("counted only", "not reached")
 _COUNTED_NEEDS: Final = frozenset({"end_id", "place_kind", "place_id", "face", "seen"})
 
 
+# values that other rows take from a row by its id
+_LENT: Final = {
+    "level_points": ("level_m", "gnss_h_m", "rise_m", "tie_level_m"),
+    "chambers": ("cover_level_m", "cover_point_id"),
+    "buildings": ("floor_level_m", "floor_point_id", "max_head_m"),
+    "entries": ("level_m", "invert_level_m", "dip_down_m", "above_m"),
+    "seals_now": ("inspected_on",),
+}
+
+
 def say_ids(sheets: list[TypedSheet]) -> None:
     """Rows without id get one from their place in the file; numbers among text ids are asked."""
     for sheet in sheets:
@@ -82,7 +92,7 @@ def say_doubles(sheets: list[TypedSheet]) -> None:
             _say_double(sheet, key, other, row, what)
         for row in copies:
             sheet.rows.remove(row)
-            sheet.skipped += 1
+            sheet.copies += 1
 
 
 def _say_double(sheet: TypedSheet, key: str, one: Row, other: Row, what: list[str]) -> None:
@@ -91,6 +101,9 @@ def _say_double(sheet: TypedSheet, key: str, one: Row, other: Row, what: list[st
     other.values[key] = f"{name}#{number}"
     for row in (one, other):
         row.worsen(contract.STOP)
+    for row in (one, other):
+        # what hangs on this id by its name must not take either value for sure
+        row.stopped += [c for c in _LENT.get(sheet.sheet, ()) if c not in row.stopped]
     fill = {"id": name, "rows": f"{one.row} and {other.row}", "what": ", ".join(what[:4]),
             "thing": sheet.sheet.rstrip("s")}  # fmt: skip
     sheet.findings.append(
@@ -99,12 +112,29 @@ def _say_double(sheet: TypedSheet, key: str, one: Row, other: Row, what: list[st
     )  # fmt: skip
 
 
+def _visit_dates(sheets: list[TypedSheet]) -> dict[str, str]:
+    """Latest visit of each file: a later visit wins over an earlier one, else the later file."""
+    out: dict[str, str] = {}
+    for sheet in sheets:
+        if sheet.sheet == "visits":
+            dates = [str(r.values.get("visit_date") or "") for r in sheet.rows]
+            # a CSV folder is one delivery: its sheets share the folder's visits
+            for file in {sheet.file, *(s.file for s in sheets if _folder(s) == _folder(sheet))}:
+                out[file] = max([out.get(file, ""), *dates])
+    return out
+
+
+def _folder(sheet: TypedSheet) -> str:
+    return sheet.file.rsplit("/", maxsplit=1)[0]
+
+
 def newest(sheets: list[TypedSheet]) -> tuple[dict[str, list[Row]], list[Finding]]:
     """One row per sheet and id: a later file wins; what changed is noted."""
     out: dict[str, dict[str, Row]] = {sheet: {} for sheet in TABLE_OF_SHEET}
     findings: list[Finding] = []
     again: dict[tuple[str, str, str], list[int]] = {}
-    for sheet in sheets:
+    dated = _visit_dates(sheets)
+    for sheet in sorted(sheets, key=lambda s: dated.get(s.file, "")):
         for row in sheet.rows:
             before = out[sheet.sheet].get(row.key)
             if before is not None:

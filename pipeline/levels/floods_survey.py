@@ -12,6 +12,7 @@ from pipeline.core.cells import Addresses
 from pipeline.core.settings import Settings
 from pipeline.levels.datums import to_working_datum
 from pipeline.levels.floods_grid import Place, Places
+from pipeline.levels.visits import stated_datums
 from pipeline.tables import Tables
 
 _NEAR_M: Final = 50.0
@@ -43,8 +44,12 @@ def survey_rows(
 
     """
     addresses = Addresses(tables["columns"])
+    datums = stated_datums(tables)
     rows = []
-    for record in tables["flood_levels"].to_dict("records"):
+    for original in tables["flood_levels"].to_dict("records"):
+        record = original
+        if not _text(record["datum"]) and "datum" not in _text(record["stopped"]).split(";"):
+            record = record | {"datum": datums.get(_text(record["file"]))}
         named = _named(record, places)
         for place in named:
             rows.append(_row(record, place, settings, default_u_m, addresses))

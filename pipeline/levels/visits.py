@@ -7,6 +7,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from pipeline.core.cells import Addresses
 from pipeline.core.doubts import usual_u_m
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.tables import Tables
@@ -40,12 +41,16 @@ class Visit:
         return usual_u_m(self.method)
 
 
-_NONE: Final = Visit()
-
-
 def text(value: Any) -> str:
     """Text of a cell; '' where there is none."""
     return "" if value is None or pd.isna(value) else str(value).strip()
+
+
+def stated_datums(tables: Tables) -> dict[str, str]:
+    """Height datum that the about sheet of each file states, by file."""
+    abouts = tables["abouts"]
+    stated = abouts[abouts["house_name"] == "vertical_datum"]
+    return dict(zip(stated["file"].astype(str), stated["value"].astype(str), strict=True))
 
 
 class Visits:
@@ -55,6 +60,8 @@ class Visits:
         self._by_id: dict[str, Visit] = {}
         self._latest: dict[tuple[str, str], Visit] = {}
         self.findings: list[Finding] = []
+        self._at = Addresses(tables["columns"])
+        self._datums = stated_datums(tables)
         rows = tables["visits"].sort_values(["visit_date", "visit_id"]).to_dict("records")
         for row in rows:
             visit = self._visit(row)
@@ -67,7 +74,7 @@ class Visits:
         visit = Visit(
             text(row["visit_id"]),
             method,
-            text(row["datum"]),
+            text(row["datum"]) or self._datums.get(text(row["file"]), ""),
             text(row["visit_date"]),
             None if pd.isna(count) else int(count),
         )
@@ -80,7 +87,8 @@ class Visits:
         fill = {"id": text(row["check_point_id"]) or "the check point", "d": f"{abs(diff):.0f}",
                 "t": f"{usual_mm:.0f}"}  # fmt: skip
         where = Cell(file=text(row["file"]), sheet=text(row["sheet"]), row=int(row["row"]),
-                     column="check_diff_mm")  # fmt: skip
+                     column="check_diff_mm",
+                     cell=self._at.name(row["file"], row["sheet"], "check_diff_mm", row["row"]))  # fmt: skip
         self.findings.append(make("level-27", where, fill=fill, as_read=f"{diff:g}",
                                   key=f"visits/{visit.visit_id}", site_id=text(row["site_id"])))  # fmt: skip
         return Visit(**{**visit.__dict__, "bias_m": abs(float(diff)) / 1000.0})
@@ -90,4 +98,7 @@ class Visits:
         named = text(row.get("visit_id"))
         if named in self._by_id:
             return self._by_id[named]
-        return self._latest.get((text(row["file"]), site_id), _NONE)
+        file = text(row["file"])
+        latest = self._latest.get((file, site_id))
+        # no visit: nothing is known of method and date, but the workbook may state its datum
+        return latest if latest is not None else Visit(datum=self._datums.get(file, ""))

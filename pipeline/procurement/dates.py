@@ -42,23 +42,29 @@ def window(
     Returns
     -------
     Window
-        Latest = first use - transport - lead - buffer; earliest so that goods delivered then still
-        live on the last day of use.
+        The window; `clash` says in words why it cannot be kept.
 
+    Notes
+    -----
+    Latest = first use - transport - lead - buffer, moved back to open days. Earliest = last use -
+    shelf life at delivery + buffer, moved on to an open day: counted from the order and not from
+    the end of the lead time, for a supplier may deliver sooner than promised. Transport and buffer
+    are calendar days, the lead time has its own basis.
     """
     calendar = buying.calendar
+    buffer = dt.timedelta(days=settings.buying.buffer_days)
     arrive = first_use - dt.timedelta(days=settings.buying.transport_days)
     need_by = calendar.back_to_open(arrive, depot_id)
-    latest = _before_lead(offer, need_by, buying) - dt.timedelta(days=settings.buying.buffer_days)
-    latest = calendar.back_to_open(latest)
+    latest = calendar.back_to_open(_before_lead(offer, need_by, buying) - buffer)
     earliest = None
     clash = []
     if offer.shelf_life_days is not None:
-        deliver = last_use - dt.timedelta(days=offer.shelf_life_days)
-        earliest = calendar.on_to_open(_before_lead(offer, deliver, buying))
+        life = dt.timedelta(days=offer.shelf_life_days)
+        earliest = calendar.on_to_open(last_use - life + buffer)
         if earliest > latest:
             clash.append(
-                f"goods ordered by {latest} would not live until {last_use}: split the delivery"
+                f"order by {latest} for the first use, not before {earliest} to live until "
+                f"{last_use}: split the delivery"
             )
     if latest < settings.planning_date:
         clash.append(f"the latest order date {latest} has passed on the planning date")

@@ -179,12 +179,11 @@ def _offers(region: str, item: Item, place: int, months: list[_Month], book: _Bo
         order_day = max(when.latest, book.settings.planning_date)
         if not price.valid_from <= order_day <= price.valid_to:
             continue
-        life = price.shelf_life_days
-        dies = when.need_by + dt.timedelta(days=life) if life else dt.date.max
         carry = 0
         for later in months[place + 1 :]:
-            if later.last_use > dies:
-                break
+            longer = book.window(price, month.first_use, later.last_use, region)
+            if longer.earliest is not None and longer.earliest > when.latest:
+                break  # one order could not serve both the first use and that late one
             carry += later.net_count
         out.append(Offer(price, carry))
     return out

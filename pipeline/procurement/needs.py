@@ -172,7 +172,7 @@ def _pools(ends: list[str], hours: Mapping[str, Any], materials: Materials) -> l
 def _not_firm(
     region: str, days: list[_Day], tables: Tables, settings: Settings
 ) -> Iterator[dict[str, Any]]:
-    """Provisional and held pieces of the chosen packages; never ordered as firm.
+    """Provisional and held pieces at the chosen buildings; never ordered as firm.
 
     They stand in the month of their site's first day; a site without a day, because all of it
     waits, stands on the first day of the crews.
@@ -181,11 +181,8 @@ def _not_firm(
     start = settings.crews.first_day.isoformat()
     designs = {str(d["end_id"]): d for d in tables["designs"].to_dict("records")}
     pieces = _pieces_by_end(tables)
-    for end in chosen_ends(tables, region):
-        design = designs.get(end)
-        if design is None or design["firmness"] == contract.FIRM:
-            continue
-        site = str(design["site_id"])
+    for end in waiting_ends(tables, region):
+        site = str(designs[end]["site_id"])
         day = first.get(site, _Day(region, start[:7], start, site, ()))
         for piece in pieces.get(end, ()):
             yield _row(
@@ -194,12 +191,28 @@ def _not_firm(
             )  # fmt: skip
 
 
-def chosen_ends(tables: Tables, region: str) -> list[str]:
-    """Ends of the packages that were chosen in a region, in order of package."""
-    choices, packages = tables["choices"], tables["packages"]
+def waiting_ends(tables: Tables, region: str) -> list[str]:
+    """Ends of chosen buildings that wait for a release or a look, in order of building and end.
+
+    Parameters
+    ----------
+    tables : Tables
+        designs, packages, choices.
+    region : str
+
+    Returns
+    -------
+    list of str
+        Ends of the building's largest package that are not firm: also those beyond the package
+        that was chosen, for once released they are sealed on the same visit.
+    """
+    choices, packages, designs = tables["choices"], tables["packages"], tables["designs"]
     chosen = choices[choices["is_chosen"].astype(bool) & (choices["region"] == region)]
-    rows = packages[packages["package_id"].isin(chosen["package_id"])]
-    return [e for ends in rows["end_ids"].dropna() for e in str(ends).split(";") if e]
+    mine = packages[packages["building_id"].isin(chosen["building_id"])]
+    largest = mine.sort_values(["building_id", "step_no"]).groupby("building_id").tail(1)
+    not_firm = set(designs.loc[designs["firmness"] != contract.FIRM, "end_id"])
+    ends = [e for joined in largest["end_ids"].dropna() for e in str(joined).split(";")]
+    return [e for e in ends if e in not_firm]
 
 
 def _per_day_site_crew(

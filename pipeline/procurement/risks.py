@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.procurement.needs import chosen_ends
+from pipeline.procurement.needs import waiting_ends
 from pipeline.tables import Tables, blank
 
 
@@ -35,13 +35,11 @@ def open_risks(tables: Tables, lines: pd.DataFrame) -> pd.DataFrame:
 
 
 def _ends(tables: Tables) -> Iterator[dict[str, Any]]:
-    """Ends of chosen packages whose quantity is held or only estimated."""
+    """Ends of chosen buildings whose quantity is held or only estimated."""
     regions = sorted(set(tables["choices"]["region"].dropna()))
-    chosen = {e for region in regions for e in chosen_ends(tables, str(region))}
+    waiting = {e for region in regions for e in waiting_ends(tables, str(region))}
     designs = tables["designs"]
-    for row in designs[designs["end_id"].isin(chosen)].to_dict("records"):
-        if row["firmness"] == contract.FIRM:
-            continue
+    for row in designs[designs["end_id"].isin(waiting)].to_dict("records"):
         held = row["firmness"] == contract.HELD
         why = row["hold_words"] if held else row["not_designed_reason"]
         yield {
@@ -68,11 +66,16 @@ def _waiting(tables: Tables) -> Iterator[dict[str, Any]]:
             "region": row["region"],
             "risk": "left out until released",
             "subject": row["building_id"],
-            "words": f"{row['held_count']} of {row['ends_count']} ends held; "
-            f"{'no gain known yet' if pd.isna(row['assumed']) else row['assumed']}",
+            "words": f"{row['held_count']} of {row['ends_count']} ends held; {_until(row)}",
             "quantity": sum(known),
             "unit": "ml of sealant",
         }
+
+
+def _until(package: dict[str, Any]) -> str:
+    """The part of a package's words that tells what a release would bring."""
+    said = [] if _blank(package["assumed"]) else str(package["assumed"]).split("; ")
+    return "; ".join(p for p in said if "until released" in p) or "no gain known yet"
 
 
 def _structure(tables: Tables) -> Iterator[dict[str, Any]]:

@@ -13,7 +13,7 @@ import pandas as pd
 from pipeline.core.annual_loss import discount_factors
 from pipeline.core.money import minor
 from pipeline.core.settings import Settings
-from pipeline.programme.choice import Options, Plan, choose
+from pipeline.programme.choice import Options, Plan, choose, greedy
 from pipeline.programme.openings import Openings
 from pipeline.programme.reasons import Reasons
 
@@ -150,15 +150,18 @@ def _compete(
         for p in offers
         for place in allowed[p["site_id"]]
     ]
+    return choose(_arrays(options), purse.money, purse.days), options
+
+
+def _arrays(options: list[tuple[Row, int, int]]) -> Options:
     names = {b: n for n, b in enumerate(sorted({str(p["building_id"]) for p, _, _ in options}))}
-    arrays = Options(
+    return Options(
         group=np.array([names[str(p["building_id"])] for p, _, _ in options], dtype=np.int64),
         year=np.array([place for _, place, _ in options], dtype=np.int64),
         value=np.array([v for _, _, v in options], dtype=np.int64),
         cost=np.array([p["cost_minor"] for p, _, _ in options], dtype=np.int64),
         days=np.array([p["crew_days"] for p, _, _ in options], dtype=np.float64),
     )
-    return choose(arrays, purse.money, purse.days), options
 
 
 def _take(
@@ -215,16 +218,20 @@ def _plan_rows(
 ) -> list[Row]:
     """Rows of `plans` of a region.
 
-    The bound is proved for the region over all its years. Given the other years' choice, no
-    choice of this year can pass this year's value + what the region lacks to its bound.
+    The problem is solved for the region over all its years. Each row is told with the other
+    years' choice as it is: the plain list is that of this year among the buildings left to it,
+    and no choice of this year can pass this year's value + what the region lacks to its bound.
     """
     slack = plan.bound - plan.value
+    method = plan.method
+    if len(purse.years) > 1:
+        method += f", years together (plain list of all years: {plan.greedy_value} minor units)"
     gains = [p for p in mine if p["gain"] in (*COMPETE, UNKNOWN)]
     largest = {str(p["building_id"]): p for p in sorted(gains, key=lambda p: int(p["step_no"]))}
     rows = []
     for place, year in enumerate(purse.years):
         value = sum(options[r][2] for r in plan.taken.tolist() if options[r][1] == place)
-        plain = sum(options[r][2] for r in plan.greedy_taken.tolist() if options[r][1] == place)
+        plain = _plain_value(purse, plan, options, place)
         spent = [
             c.package for c in chosen.values() if c.year == year and c.package["region"] == region
         ]
@@ -243,11 +250,20 @@ def _plan_rows(
                 "gap_frac": slack / bound if bound else 0.0,
                 "packages_count": len(mine),
                 "packages_cost_minor": sum(p["cost_minor"] for p in largest.values()),
-                "method": plan.method
-                + (", region's years together" if len(purse.years) > 1 else ""),
+                "method": method,
             }
         )
     return rows
+
+
+def _plain_value(purse: Purse, plan: Plan, options: list[tuple[Row, int, int]], place: int) -> int:
+    """Value of the plain list of one year among buildings that no other year has taken."""
+    elsewhere = {
+        str(options[r][0]["building_id"]) for r in plan.taken.tolist() if options[r][1] != place
+    }
+    mine = [o for o in options if o[1] == place and str(o[0]["building_id"]) not in elsewhere]
+    arrays = _arrays(mine)
+    return int(arrays.value[greedy(arrays, purse.money, purse.days)].sum())
 
 
 def _choice_rows(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from pipeline.core.money import about
 from pipeline.core.money import words as money_words
 from pipeline.core.settings import Settings
 from pipeline.programme import words
@@ -56,7 +57,7 @@ class Reasons:
         step = f" (step {package['step_no']} of {steps_count})" if steps_count > 1 else ""
         parts += [
             f"{package['ends_count']} {'end' if package['ends_count'] == 1 else 'ends'}{step}",
-            f"cost {money_words(package['cost_minor'], self._currency)}",
+            f"cost {about(package['cost_minor'], self._currency)}",
         ]
         parts.append(self._worth(package))
         if package["next_gate"]:
@@ -79,7 +80,7 @@ class Reasons:
         if avoided is None:
             return "benefit unknown"
         upto = "up to " if package["gain"] == "up to" else ""
-        return f"avoids {upto}{money_words(avoided, self._currency)} a year"
+        return f"avoids {upto}{about(avoided, self._currency)} a year"
 
     def _conditions(self, package: Mapping[str, Any]) -> list[str]:
         out = []

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.core.curves import chance_of_level
+from pipeline.core.curves import RARER, chance_of_level
 from pipeline.core.settings import Settings
 from pipeline.core.units import FloatArray, down_mm, up_mm
 
@@ -130,8 +130,9 @@ def wall_water(floods: pd.DataFrame, policy: Mapping[str, Any], limit_m: float) 
     Water counts where the ring is wet, where the reference water stands at or above the ring's
     ground, and as groundwater; never water in a chamber. A dry event bounds its water by the
     ground. Sources of another climate or defence state do not mix in; groundwater and water that
-    was seen count under each. Beyond the rarest event the chance is that event's: a bound on the
-    wet side, never zero.
+    was seen count under each. A limit above the water of every event, the design event among them,
+    is no gate: what is rarer than all events is told with the openings ("rarer than"). Where the
+    events end before the design event, the chance is that of the rarest, a bound on the wet side.
     """
     rows = _counting(floods, policy)
     freeboard, aep = float(policy["freeboard_m"]), float(policy["design_aep_per_year"])
@@ -141,7 +142,7 @@ def wall_water(floods: pd.DataFrame, policy: Mapping[str, Any], limit_m: float) 
         steady = mine.loc[mine["aep_per_year"] == _EVERY_EVENT, "level_m"].max()
         events = mine[mine["aep_per_year"] > 0]
         if not np.isnan(limit_m):
-            chances[str(mechanism)] = _chance(events, limit_m, steady)
+            chances[str(mechanism)] = _chance(events, limit_m, steady, aep)
         policy_m += [_at(events, aep) + freeboard, float(steady) + freeboard]
     highest = max((m for m in policy_m if not np.isnan(m)), default=float("nan"))
     return Water(chances, highest, is_known=not rows.empty)
@@ -162,7 +163,7 @@ def _counting(floods: pd.DataFrame, policy: Mapping[str, Any]) -> pd.DataFrame:
     return rows.assign(curve_m=np.where(dry, ground, level), is_dry=dry)[known]
 
 
-def _chance(events: pd.DataFrame, limit_m: float, steady_m: Any) -> float:
+def _chance(events: pd.DataFrame, limit_m: float, steady_m: Any, design_aep: float) -> float:
     """Chance that a mechanism reaches the limit; groundwater of every event is certain."""
     if not pd.isna(steady_m):
         return float(up_mm(float(steady_m)) >= down_mm(limit_m))
@@ -171,8 +172,9 @@ def _chance(events: pd.DataFrame, limit_m: float, steady_m: Any) -> float:
     # surface water stands against the wall only from the ground up
     wanted = np.nanmax([limit_m, events["ground_m"].max()])
     levels, aeps, _ = _curve(events)
-    chance, _bound = chance_of_level(levels, aeps, np.array([wanted]))
-    return float(chance[0])
+    chance, bound = chance_of_level(levels, aeps, np.array([wanted]))
+    is_past_all = str(bound[0]) == RARER and aeps.min() <= design_aep * (1.0 + _NEAR)
+    return 0.0 if is_past_all else float(chance[0])
 
 
 def _curve(events: pd.DataFrame) -> tuple[FloatArray, FloatArray, float]:

@@ -15,6 +15,7 @@ from pipeline.tables import Tables
 
 _COLUMNS: Final = (
     Column("place_id", "Place", "", 16),
+    Column("file", "File", "", 18),
     Column("sheet", "Sheet", "", 14),
     Column("cell", "Cell", "", 8),
     Column("weight", "Weight", "", 7),
@@ -27,7 +28,9 @@ _COLUMNS: Final = (
     Column("mend", "How to mend", "", 34),
     Column("code", "Code", "", 10),
     Column("key", "Key", "", 24),
+    Column("column", "Column", "", 18),  # an answer is remembered by key, column and code
 )
+_LONGEST: Final = 32_000  # a cell of a spreadsheet holds 32,767 characters
 _RANK: Final = {contract.STOP: 0, contract.ASK: 1}
 
 
@@ -46,6 +49,8 @@ def write_questions(path: Path, tables: Tables, run_label: str) -> None:
     """
     findings = tables["findings"]
     asked = findings[findings["weight"] != contract.NOTE].copy()
+    for name in ("message", "assumed", "as_read"):
+        asked[name] = asked[name].str.slice(0, _LONGEST)
     asked["walk"] = _walking_order(tables, asked)
     asked["rank"] = asked["weight"].map(_RANK)
     asked["sender"] = [_sender(f) for f in asked["file"]]
@@ -114,8 +119,8 @@ def _walking_order(tables: Tables, asked: pd.DataFrame) -> list[int]:
         if str(building) in spots:
             spots[str(entry)] = spots[str(building)]
     rank = _ranks(sorted({str(p) for p in asked["place_id"].dropna()}), spots, site_of)
-    last = len(rank)
-    return [rank.get(str(p), last) for p in asked["place_id"]]
+    # what belongs to no place is of the whole file, and comes first
+    return [rank.get(str(p), -1) for p in asked["place_id"]]
 
 
 def _ranks(

@@ -15,6 +15,7 @@ Tables = dict[str, Any]
 
 REGISTRY: Final[dict[str, Table]] = {
     **survey.SURVEY_TABLES,
+    "abouts": survey.ABOUTS,
     "columns": survey.COLUMNS,
     "counts": survey.COUNTS,
     "gps_points": survey.GPS_POINTS,

@@ -79,6 +79,17 @@ def _table(sheet: str, name: str) -> Table:
 
 SURVEY_TABLES: Final = {name: _table(sheet, name) for sheet, name in survey.TABLE_OF_SHEET.items()}
 
+ABOUTS = Table(
+    "abouts",
+    "what the about sheet of each file declares",
+    ("file", "house_name"),
+    (
+        text("file", "file"),
+        text("house_name", "our name of the declaration"),
+        text("value", "as typed"),
+    ),
+)
+
 COLUMNS = Table(
     "columns",
     "which column of which sheet held what: from a house name to the letter in the spreadsheet",

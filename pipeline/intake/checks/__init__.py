@@ -16,6 +16,7 @@ from pipeline.intake.checks import (
     ids,
     places,
     points,
+    satellite,
     visits,
     water,
 )
@@ -26,6 +27,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     *ids.CHECKS,
     *places.CHECKS,
     *points.CHECKS,
+    *satellite.CHECKS,
     *dips.CHECKS,
     *ducts.CHECKS,
     *cables.CHECKS,

@@ -1,4 +1,4 @@
-"""Checks of level points: units, marks, satellite heights, closures, doubts that are blank."""
+"""Checks of level points: units, marks, closures, doubts that are blank."""
 
 from __future__ import annotations
 
@@ -7,11 +7,9 @@ from typing import Final
 
 import numpy as np
 
-from pipeline.core.contract import STOP
 from pipeline.core.doubts import usual_u_m
 from pipeline.core.units import M_PER_FT
-from pipeline.intake.checks.geoid import separation_m
-from pipeline.intake.checks.view import Check, Hit, Survey, by, is_missing, names, number_text
+from pipeline.intake.checks.view import Check, Hit, Survey, by, is_missing, number_text
 from pipeline.intake.context import Checked
 
 _MARK_YEARS: Final = 30  # rule level-16
@@ -19,13 +17,10 @@ _MM_PER_M: Final = 1000.0
 _LIKELY_M: Final = 100.0  # a rescaled level this near to its neighbours is the likelier reading
 _PLAIN_MM: Final = 5000.0  # survey definition: no level in metres is higher
 _CLOSURE_MM: Final = 10.0  # rule level-24, common practice, no source
-_SEPARATION_ASK_M: Final = 1.0  # rule level-19
-_SEPARATION_STOP_M: Final = 5.0
 _FEET_NEAR_M: Final = 15.0  # rule level-25's reach: a level belongs within 15 m of the ground
 _FEET_FAR_M: Final = 30.0
 _MANY_COUNT: Final = 10
 _ROUND_SHARE: Final = 0.9  # rule level-26
-_GNSS: Final = ("GNSS network", "GNSS base and rover")
 
 
 def check_millimetres(view: Survey) -> Iterator[Checked]:
@@ -78,54 +73,6 @@ def check_old_mark(view: Survey) -> Iterator[Checked]:
         yield from view.say("level-16", [hit], "checked_year", fill=fill)
 
 
-def check_one_occupation(view: Survey) -> Iterator[Checked]:
-    """level-17: satellite heights that were observed once."""
-    frame = view.frame("visits")
-    mask = frame["instrument"].isin(_GNSS) & (frame["occupations_count"] == 1)
-    points = view.frame("points")
-    for hit in view.hits("visits", mask):
-        used = points.loc[(points["visit_id"] == hit.id) & points["method"].isin(_GNSS)]
-        what = names(used["point_id"]) or f"site {hit.row['site_id']}"
-        fill = {"id": what, "u": number_text(usual_u_m("GNSS network once"))}
-        yield from view.say("level-17", [hit], "occupations_count", fill=fill)
-
-
-def check_satellite_height(view: Survey) -> Iterator[Checked]:
-    """level-18: a height above the ellipsoid, and nothing to turn it into a level with."""
-    frame, visits = view.frame("points"), view.frame("visits")
-    model = dict(zip(visits["visit_id"], visits["geoid_model"], strict=True))
-    alone = frame["gnss_h_m"].notna() & frame["geoid_sep_m"].isna() & frame["level_m"].isna()
-    no_model = ~frame["visit_id"].map(lambda v: bool(model.get(v))).astype(bool)
-    for group in by(view.hits("points", alone & no_model), lambda h: h.row["site_id"]):
-        fill = {"id": names(h.id for h in group)}
-        yield from view.say("level-18", group, "geoid_sep_m", fill=fill)
-
-
-def check_separation(view: Survey) -> Iterator[Checked]:
-    """level-19: a geoid separation that does not fit the place."""
-    frame = view.frame("points")
-    sites = view.frame("sites").drop_duplicates("site_id").set_index("site_id")
-    x_m = frame["site_id"].map(sites["x_m"]).astype("float64")
-    y_m = frame["site_id"].map(sites["y_m"]).astype("float64")
-    world = separation_m(x_m, y_m, view.settings.reference.working_crs)
-    if world is None:
-        return
-    off = np.abs(frame["geoid_sep_m"].to_numpy() - world)
-    at = dict(zip(frame.index, range(len(frame)), strict=True))
-    hits = view.hits("points", off > _SEPARATION_ASK_M)
-    for group in by(hits, lambda h: (h.row["site_id"], off[at[h.index]] > _SEPARATION_STOP_M)):
-        first = at[group[0].index]
-        is_stop = bool(off[first] > _SEPARATION_STOP_M)
-        fill = {
-            "id": names(h.id for h in group),
-            "n": number_text(group[0].row["geoid_sep_m"]),
-            "world": number_text(float(world[first]), 1),
-        }
-        stop = ("geoid_sep_m",) if is_stop else ()
-        weight = STOP if is_stop else None
-        yield from view.say("level-19", group, "geoid_sep_m", fill=fill, stop=stop, weight=weight)
-
-
 def check_doubt_blank(view: Survey) -> Iterator[Checked]:
     """level-20: no accuracy given; the usual figure of the method is used (a note)."""
     frame = view.frame("points")
@@ -139,7 +86,7 @@ def check_doubt_blank(view: Survey) -> Iterator[Checked]:
 
 def check_feet(view: Survey) -> Iterator[Checked]:
     """level-22: the levels of a site that stand by the flood levels there only as feet."""
-    water = _flood_levels(view)
+    water = flood_levels(view)
     frame = view.frame("points")
     for group in by(view.hits("points", frame["level_m"].notna()), lambda h: h.row["site_id"]):
         known = water.get(str(group[0].row["site_id"]), [])
@@ -158,7 +105,8 @@ def check_feet(view: Survey) -> Iterator[Checked]:
             yield from view.say("level-22", group, "level_m", fill=fill)
 
 
-def _flood_levels(view: Survey) -> dict[str, list[float]]:
+def flood_levels(view: Survey) -> dict[str, list[float]]:
+    """Flood levels of the survey by site (m)."""
     frame = view.frame("flood_levels")
     out: dict[str, list[float]] = {}
     mask = (frame["value_is"] == "level") & frame["value_m"].notna()
@@ -205,9 +153,6 @@ def check_round_levels(view: Survey) -> Iterator[Checked]:
 CHECKS: Final = (
     Check(check_millimetres, ("level-05",)),
     Check(check_old_mark, ("level-16",), needs_settings=True),
-    Check(check_one_occupation, ("level-17",)),
-    Check(check_satellite_height, ("level-18",)),
-    Check(check_separation, ("level-19",), needs_settings=True),
     Check(check_doubt_blank, ("level-20",)),
     Check(check_feet, ("level-22",)),
     Check(check_closure, ("level-24",)),

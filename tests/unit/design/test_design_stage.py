@@ -115,10 +115,10 @@ def test_every_end_has_a_row(run: Run) -> None:
 def test_provisional_quantities_come_from_the_same_wall(run: Run) -> None:
     """Mean and P90 of three seen ends of the wall; another wall does not count.
 
-    Blank bores 90, 118, 138 mm: pi/4 d^2 x 20 x 1.15 = 146.32, 251.53, 344.02 ml; mean 247.29;
-    P90 by linear interpolation between the 2nd and 3rd: 251.53 + 0.8 x 92.49 = 325.52.
+    Blank bores 90, 118, 125 mm: pi/4 d^2 x 20 x 1.15 = 146.32, 251.53, 282.25 ml; mean 226.70;
+    P90 by linear interpolation between the 2nd and 3rd: 251.53 + 0.8 x 30.72 = 276.11.
     """
-    sizes = {"D1": 90.0, "D2": 118.0, "D3": 138.0}
+    sizes = {"D1": 90.0, "D2": 118.0, "D3": 125.0}
     ends: list[dict[str, Any]] = [{"end_id": k, "bore_mm": v} for k, v in sizes.items()]
     ends += [
         {"end_id": "D4", "seen": "counted only", "bore_mm": None},
@@ -126,8 +126,8 @@ def test_provisional_quantities_come_from_the_same_wall(run: Run) -> None:
     ]
     out = run(ends=ends)
     row = out["designs"].set_index("end_id").loc["D4"]
-    assert row["sealant_ml"] == pytest.approx(247.29, abs=0.02)
-    assert row["sealant_p90_ml"] == pytest.approx(325.52, abs=0.02)
+    assert row["sealant_ml"] == pytest.approx(226.70, abs=0.02)
+    assert row["sealant_p90_ml"] == pytest.approx(276.11, abs=0.02)
     assert "3 seen ends of the same wall" in row["assumed"]
     pieces = out["pieces"].query("end_id == 'D4'").set_index("item_id")
     assert pieces.at["sealant-310", "quantity"] == pytest.approx(row["sealant_ml"])

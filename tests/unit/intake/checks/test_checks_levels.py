@@ -28,6 +28,19 @@ def _points(*rows: dict[str, Any], **more: Any) -> dict[str, Any]:
 
 CASES: list[dict[str, Any]] = [
     {
+        # 93.4 - 42.0 = 51.4 m, and the surveyor's own separation at the site is 51.4 m
+        "code": "level-04",
+        "tables": _points(
+            {"point_id": "P1", "level_m": 42.0},
+            {"point_id": "P2", "level_m": 93.4},
+            {"point_id": "P3", "gnss_h_m": 94.0, "geoid_sep_m": 51.4},
+        ),
+        "at": ("points", 1, "level_m"),
+        "quiet": {("points", 1, "level_m"): 43.1},
+        "stop": ("level_m",),
+        "says": "93.4 m is about 51.4 m above",
+    },
+    {
         "code": "level-05",
         "tables": _points(
             {"point_id": "P1", "level_m": 42.3},
@@ -232,7 +245,7 @@ def test_separation_off_the_world_model(
 ) -> None:
     """level-19: more than 1 m off is asked, more than 5 m is not used; a level plane as world."""
     monkeypatch.setattr(
-        "pipeline.intake.checks.points.separation_m", lambda *at: np.full(len(at[0]), 50.0)
+        "pipeline.intake.checks.satellite.separation_m", lambda *at: np.full(len(at[0]), 50.0)
     )
     site = {"site_id": "S1", "x_m": 480_000.0, "y_m": 640_000.0}
     row = {"point_id": "P1", "gnss_h_m": 93.0, "geoid_sep_m": 50.0 - off_m}
@@ -247,6 +260,16 @@ def test_without_a_world_model_no_separation_is_judged(
     run: Callable[..., list[Checked]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """No grid on the machine: nothing is said, for nothing is known."""
-    monkeypatch.setattr("pipeline.intake.checks.points.separation_m", lambda *_: None)
+    monkeypatch.setattr("pipeline.intake.checks.satellite.separation_m", lambda *_: None)
     row = {"point_id": "P1", "gnss_h_m": 93.0, "geoid_sep_m": -50.0}
     assert run(_points(row, sites=[{"site_id": "S1"}]), code="level-19") == []
+
+
+def test_a_small_separation_tells_nothing(run: Callable[..., list[Checked]]) -> None:
+    """Where the geoid lies 6 m off the ellipsoid, a hill of 6 m is no satellite height."""
+    rows = _points(
+        {"point_id": "P1", "level_m": 42.0},
+        {"point_id": "P2", "level_m": 48.0},
+        {"point_id": "P3", "gnss_h_m": 49.0, "geoid_sep_m": 6.0},
+    )
+    assert run(rows, code="level-04") == []

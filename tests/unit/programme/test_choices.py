@@ -1,0 +1,143 @@
+"""The choice as tables: budgets kept, ranks, reasons, years, crew days of what was chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from pipeline.core.settings import Budget, Settings
+from pipeline.tables import Tables
+
+Run = Callable[[Tables, Settings], Tables]
+
+
+def _simple(town: Any, number: int, *, customers: int, ends: int = 1, **more: Any) -> None:
+    site, building = f"S{number}", f"B{number}"
+    town.site(site, customers_count=customers, **more)
+    town.building(building, site)
+    for n in range(ends):
+        town.opening(f"{building}-{n}", building, level_m=20.2, chances={"river": 0.05})
+    for kind, level in (("vent", 20.9), ("door", 21.0)):
+        town.opening(
+            f"{building}/{kind}",
+            building,
+            level_m=level,
+            chances={"river": 0.002},
+            kind=kind,
+            level_class="above",
+        )
+    town.flood(building, 0.01, None, ground_m=21.0)
+
+
+def _with(settings: Settings, *budgets: tuple[int, float, float]) -> Settings:
+    rows = tuple(Budget(region="North", year=y, money=m, crew_days=d) for y, m, d in budgets)
+    return settings.model_copy(update={"budget": rows})
+
+
+def test_rank_reason_and_over_budget(town: Any, settings: Settings, run: Run) -> None:
+    """Money for one of two: the one with more customers is in; the other says what it needs."""
+    _simple(town, 1, customers=100)
+    _simple(town, 2, customers=8200)
+    made = run(town.tables(), _with(settings, (2026, 1500, 5)))
+    rows = {r["building_id"]: r for r in made["choices"].to_dict("records")}
+    assert (rows["B2"]["is_chosen"], rows["B2"]["rank"]) == (True, 1)
+    reason = rows["B2"]["reason"]
+    assert reason.startswith("water inside at 1 in 20 a year; 8,200 customers, no back-feed; 1 end")
+    assert "over budget: would need" in rows["B1"]["left_out_reason"]
+    (plan,) = made["plans"].to_dict("records")
+    assert plan["spent_minor"] == rows["B2"]["cost_minor"] <= plan["budget_minor"]
+    assert plan["pv_greedy_minor"] <= plan["pv_avoided_minor"] <= plan["bound_minor"]
+
+
+def test_money_ties_to_the_row(town: Any, settings: Settings, run: Run) -> None:
+    """Spent of every region and year = sum of the chosen buildings' costs."""
+    for n in range(1, 9):
+        _simple(town, n, customers=500 * n, ends=1 + n % 3)
+    made = run(town.tables(), _with(settings, (2026, 4000, 4), (2027, 3500, 4)))
+    chosen = made["choices"][made["choices"]["is_chosen"]]
+    for plan in made["plans"].to_dict("records"):
+        mine = chosen[chosen["year"] == plan["year"]]
+        assert plan["spent_minor"] == mine["cost_minor"].sum() <= plan["budget_minor"]
+        assert plan["spent_crew_days"] == pytest.approx(mine["crew_days"].sum())
+        assert plan["spent_crew_days"] <= plan["budget_crew_days"] + 1e-9
+        assert plan["pv_avoided_minor"] == mine["pv_avoided_minor"].sum()
+        assert plan["pv_greedy_minor"] <= plan["pv_avoided_minor"] <= plan["bound_minor"]
+    ranks = sorted(chosen["rank"].tolist())
+    assert ranks == list(range(1, len(chosen) + 1))
+    by_rank = chosen.sort_values("rank")
+    assert by_rank["ratio"].is_monotonic_decreasing
+
+
+def test_ties_go_by_site(town: Any, settings: Settings, run: Run) -> None:
+    """Two equal buildings: the lower site id comes first."""
+    _simple(town, 2, customers=1000)
+    _simple(town, 1, customers=1000)
+    made = run(town.tables(), settings)
+    ranked = made["choices"].sort_values("rank")["site_id"].tolist()
+    assert ranked == ["S1", "S2"]
+
+
+def test_unknown_benefit_takes_what_is_left(town: Any, settings: Settings, run: Run) -> None:
+    """A building of unknown benefit never pushes out a known one, and comes after it."""
+    _simple(town, 1, customers=10)
+    town.site("S9", customers_count=90000)
+    town.building("B9", "S9", other_openings=None)
+    town.opening("B9-1", "B9", level_m=None, chances={}, level_class="no level")
+    town.opening("B9-2", "B9", level_m=20.0, chances={"river": 0.09})
+    value = settings.value.model_copy(update={"unknown_doors": "benefit unknown"})
+    base = settings.model_copy(update={"value": value})
+    tables = town.tables()
+    both = run(tables, _with(base, (2026, 9000, 9)))["choices"].set_index("building_id")
+    assert both["rank"].to_dict() == {"B1": 1, "B9": 2}
+    assert pd.isna(both.at["B9", "pv_avoided_minor"])
+    one = run(tables, _with(base, (2026, 1500, 9)))["choices"].set_index("building_id")
+    assert one["is_chosen"].to_dict() == {"B1": True, "B9": False}
+
+
+def test_late_permit_moves_the_year(town: Any, settings: Settings, run: Run) -> None:
+    """A permit of 330 days from March 2026 ends in January 2027: not on offer in 2026."""
+    _simple(town, 1, customers=1000, permit_lead_days=330)
+    made = run(town.tables(), _with(settings, (2026, 9000, 9), (2027, 9000, 9)))
+    (row,) = made["choices"].to_dict("records")
+    assert row["year"] == 2027
+    assert made["crew_days"]["work_date"].min() >= "2027-03-01"  # January and February are closed
+
+
+def test_left_out_words(town: Any, settings: Settings, run: Run) -> None:
+    """Dry at the policy level and no survey at all are two different reasons."""
+    town.site("S1")
+    town.building("B1", "S1")
+    town.building("B2", "S1")
+    town.opening("B1-1", "B1", level_m=25.0, chances={"river": 0.0005}, level_class="above")
+    tables = town.tables()
+    rows = run(tables, settings)["choices"].set_index("building_id")["left_out_reason"]
+    assert rows["B1"].startswith("dry at the policy level")
+    assert rows["B2"].startswith("no survey")
+
+
+def test_crew_days_hold_the_chosen_ends_once(town: Any, settings: Settings, run: Run) -> None:
+    """Every designed end of the chosen packages stands in one day; weekdays and open days only."""
+    for n in range(1, 6):
+        _simple(town, n, customers=1000, ends=6)
+    made = run(town.tables(), _with(settings, (2026, 99000, 99)))
+    ends = [e for row in made["crew_days"]["end_ids"] for e in row.split(";")]
+    assert sorted(ends) == sorted(f"B{b}-{n}" for b in range(1, 6) for n in range(6))
+    days = pd.to_datetime(made["crew_days"]["work_date"])
+    assert (days.dt.day_of_week < 5).all()
+    assert not set(days.dt.month) & {12, 1, 2}
+    assert (made["crew_days"]["work_date"] >= "2026-05-05").all()  # 4 May is closed for all
+    assert (made["crew_days"].groupby("day_no")["hours_h"].sum() <= 7.5 + 1e-9).all()
+
+
+def test_row_order_does_not_matter(town: Any, settings: Settings, run: Run) -> None:
+    """The same survey in another row order gives the same tables."""
+    for n in range(1, 6):
+        _simple(town, n, customers=300 * n, ends=n)
+    tables = town.tables()
+    turned = {k: v.iloc[::-1].reset_index(drop=True) for k, v in tables.items()}
+    one, two = run(tables, settings), run(turned, settings)
+    for name in ("packages", "choices", "plans", "crew_days"):
+        pd.testing.assert_frame_equal(one[name], two[name])
