@@ -107,6 +107,10 @@ def type_sheet(raw: RawSheet, sheet: str, habits: Habits, aliases: Mapping[str, 
     _say_head(raw, head, out)
     _read_rows(raw, head, out, habits)
     _say_hidden(raw, head, out)
+    merged = {r + 1 for r1, _, r2, _ in raw.merged for r in range(r1, r2 + 1) if r2 > head.row}
+    for row in out.rows:
+        if row.row in merged:
+            row.worsen(contract.ASK)
     return out
 
 

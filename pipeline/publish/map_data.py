@@ -153,7 +153,7 @@ def _free_spot(shape: Any, sites_m: np.ndarray[Any, np.dtype[np.float64]]) -> tu
 
 def _sites(tables: Tables, degrees: Degrees) -> list[dict[str, Any]]:
     chosen = tables["choices"].groupby("site_id")
-    by_site = dict(chosen)
+    by_site = {site: frame for site, frame in chosen}  # noqa: C416 - dict() would call .keys
     return [
         {
             "site_id": _text(row["site_id"]),

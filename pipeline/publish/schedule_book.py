@@ -240,12 +240,12 @@ def _summary_rows(
         row = HEAD_ROW + 1 + i
         name, there = places[str(record["key"])]
         for c, column in enumerate(_SUMMARY):
-            if column.name in live:
+            if column.name in live and not pd.isna(record[column.name]):
                 source = xl_rowcol_to_cell(there, _NAMES.index(column.name))
                 form = book.form(num_format=column.number)
                 sheet.write_formula(row, c, f"='{name}'!{source}", form, float(record[column.name]))
             else:
-                book.write(sheet, row, c, record[column.name], column.number)
+                book.write(sheet, row, c, record.get(column.name), column.number)
     last = HEAD_ROW + len(shown)
     if len(shown):
         sheet.autofilter(HEAD_ROW, 0, last, len(_SUMMARY) - 1)

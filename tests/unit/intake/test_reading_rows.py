@@ -155,6 +155,9 @@ def test_a_merged_block_gives_its_value_to_each_row(tmp_path: Path) -> None:
     for row in [["end_id", "place_id", "bore_mm"], ["D-1", "E-1", 90], ["D-2", None, 90]]:
         page.append(row)
     page.merge_cells("B2:B3")
+    entries = workbook.create_sheet("entries")
+    for row in [["entry_id", "face"], ["E-1", "A"]]:
+        entries.append(row)
     workbook.save(tmp_path / "m.xlsx")
     tables = read(tmp_path / "m.xlsx")
     assert tables["ends"]["place_id"].tolist() == ["E-1", "E-1"]
@@ -181,7 +184,7 @@ def test_hidden_rows_are_used_and_asked(tmp_path: Path) -> None:
 def test_formulas_without_result_stop_the_value_only(book: Callable[..., Path]) -> None:
     """A formula that was never calculated gives no value; the opening stays in the table."""
     rows = [["end_id", "place_id", "invert_level_m"], ["D-1", "E-1", "=20.5-1.2"]]
-    tables = read(book(ducts=rows))
+    tables = read(book(ducts=rows, entries=[["entry_id", "face"], ["E-1", "A"]]))
     finding, end = found(tables, "file-07"), tables["ends"].iloc[0]
     assert (finding["weight"], finding["cell"]) == ("STOP", "C2")
     assert pd.isna(end["invert_level_m"])
