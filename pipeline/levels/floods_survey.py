@@ -12,7 +12,6 @@ from pipeline.core.cells import Addresses
 from pipeline.core.settings import Settings
 from pipeline.levels.datums import to_working_datum
 from pipeline.levels.floods_grid import Place, Places
-from pipeline.levels.visits import stated_datums
 from pipeline.tables import Tables
 
 _NEAR_M: Final = 50.0
@@ -44,12 +43,8 @@ def survey_rows(
 
     """
     addresses = Addresses(tables["columns"])
-    datums = stated_datums(tables)
     rows = []
-    for original in tables["flood_levels"].to_dict("records"):
-        record = original
-        if not _text(record["datum"]) and "datum" not in _text(record["stopped"]).split(";"):
-            record = record | {"datum": datums.get(_text(record["file"]))}
+    for record in tables["flood_levels"].to_dict("records"):
         named = _named(record, places)
         for place in named:
             rows.append(_row(record, place, settings, default_u_m, addresses))
