@@ -106,7 +106,13 @@ def make_links(tables: Tables, settings: Settings) -> list[Link]:
     paired: set[str] = set()
     for end in ends:
         other = by_id.get(end["far_end_id"])
-        if other is not None and other is not end and other["far_end_id"] == end["end_id"]:
+        both_placed = other is not None and {end["place_id"], other["place_id"]} <= places
+        if (
+            other is not None
+            and both_placed
+            and other is not end
+            and other["far_end_id"] == end["end_id"]
+        ):
             if end["end_id"] < other["end_id"]:
                 links.append(_pair(end, other, heights, blocked))
             paired.add(end["end_id"])
@@ -137,7 +143,7 @@ def _far_place(end: dict[str, Any], by_id: dict[str, dict[str, Any]]) -> str:
     if end["is_refused"]:
         return ""
     other = by_id.get(end["far_end_id"])
-    if other is not None and other is not end:
+    if other is not None and other is not end and other["place_id"]:
         return str(other["place_id"])
     place = str(end["far_place_id"])
     return "" if place.lower() in _NO_PLACE else place

@@ -14,8 +14,9 @@ from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
 from pipeline.intake.assemble import abouts_table, apply_checks, derived, tables_of
 from pipeline.intake.delivery import Delivered, deliver
+from pipeline.intake.inherit import inherit, one_spelling
 from pipeline.intake.layers import read_gps, read_layers
-from pipeline.intake.positions import Where, fill_buildings, match_gps
+from pipeline.intake.positions import Where, fill_buildings, match_gps, say_defaults
 from pipeline.intake.whole import newest, say_blanks, say_doubles, say_ids, say_missing_sheets
 from pipeline.tables import Tables, blank
 
@@ -67,6 +68,7 @@ def _finish(
 ) -> Tables:
     sheets = delivered.sheets
     say_ids(sheets)
+    one_spelling(sheets)
     say_doubles(sheets)
     rows, versions = newest(sheets)
     findings = [*findings, *delivered.findings, *versions,
@@ -78,10 +80,12 @@ def _finish(
             if sheet.sheet in ("sites", "buildings", "chambers"):
                 for row in sheet.rows:
                     where.place(sheet, row)
+        say_defaults(rows, sheets)
         points, lost = match_gps(points, rows, sheets)
         findings += lost
         fill_buildings(rows, layers["footprints"])
     say_blanks(sheets)
+    inherit(rows)
     derived(rows)
     frames, checked = apply_checks(rows, sheets, settings, shown, delivered.abouts)
     findings += [f for s in sheets for f in s.findings] + checked

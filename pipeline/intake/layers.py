@@ -17,6 +17,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
+import shapely
 
 from pipeline.core import geo
 from pipeline.core.errors import UsageError
@@ -36,14 +37,18 @@ _GPX_LAYERS: Final = ("waypoints", "route_points", "track_points")
 def read_layers(settings: Settings) -> dict[str, Any]:
     """Regions, footprints, flood polygons and domains, in the working coordinate system."""
     reference, crs = settings.reference, settings.reference.working_crs
-    regions = _layer(reference.regions_file, crs)[["region", "geometry"]]
+    limit = reference.max_plan_accuracy_m
+    regions = _columns(_layer(reference.regions_file, crs, limit), "region", reference.regions_file)
     footprints = _nothing(crs, "building_id")
     if reference.footprints_file is not None:
-        footprints = _layer(reference.footprints_file, crs)[["building_id", "geometry"]]
+        file = reference.footprints_file
+        footprints = _columns(_layer(file, crs, limit), "building_id", file)
     polygons, domains = [], []
     for source in settings.flood.source:
         if source.kind == "polygon":
-            frame = _layer(source.path, crs, source.layer)
+            frame = _layer(source.path, crs, limit, source.layer)
+            if source.aep is None:
+                _columns(frame, source.aep_field, source.path)
             if source.level_field not in frame.columns:
                 raise UsageError(
                     f"{source.path.name} has no field {source.level_field!r}.",
@@ -65,7 +70,7 @@ def read_layers(settings: Settings) -> dict[str, Any]:
                 )
             )
         if source.domain is not None:
-            frame = _layer(source.domain, crs)
+            frame = _layer(source.domain, crs, limit)
             domains.append(
                 gpd.GeoDataFrame({"source_id": [source.id]}, geometry=[frame.union_all()], crs=crs)
             )
@@ -87,7 +92,18 @@ def _joined(frames: list[Any], crs: str, *names: str) -> Any:
     return gpd.GeoDataFrame(pd.concat(frames, ignore_index=True), crs=crs)
 
 
-def _layer(path: Path, crs: str, layer: str | None = None) -> Any:
+def _columns(frame: Any, name: str, path: Path) -> Any:
+    """A layer with one named column, or a clear refusal."""
+    if name not in frame.columns:
+        have = ", ".join(str(c) for c in frame.columns if c != "geometry") or "none"
+        raise UsageError(
+            f"{path.name} has no field {name!r}; its fields are: {have}.",
+            mend=f"Rename the field to {name}.",
+        )
+    return frame[[name, "geometry"]]
+
+
+def _layer(path: Path, crs: str, max_accuracy_m: float, layer: str | None = None) -> Any:
     _check_path(path)
     try:
         frame = pyogrio.read_dataframe(path, layer=layer)
@@ -99,7 +115,29 @@ def _layer(path: Path, crs: str, layer: str | None = None) -> Any:
             why="It is never guessed.",
             mend="Save the layer with its system.",
         )
-    return frame if frame.crs == crs else frame.to_crs(crs)
+    return _moved(frame, path, crs, max_accuracy_m)
+
+
+def _moved(frame: Any, path: Path, crs: str, max_accuracy_m: float) -> Any:
+    """A layer in the working system by the same careful way as every position."""
+    own = frame.crs.to_string()
+    if geo.same_system(own, crs):
+        return frame.set_crs(crs, allow_override=True)
+
+    def move(points: Any) -> Any:
+        moved = geo.to_working(points[:, 0], points[:, 1], own, crs, max_accuracy_m=max_accuracy_m)
+        if not (np.isfinite(moved.x_m).all() and np.isfinite(moved.y_m).all()):
+            raise UsageError(
+                f"{path.name} is in {own}, and there is no way from there to {crs} that is good"
+                f" to {max_accuracy_m:g} m everywhere.",
+                mend="Save the layer in the working coordinate system.",
+            )
+        return np.column_stack([moved.x_m, moved.y_m])
+
+    shapes = [shapely.transform(g, move) for g in shapely.force_2d(frame.geometry.values)]
+    return frame.drop(columns="geometry").set_geometry(
+        gpd.GeoSeries(shapes, index=frame.index, crs=crs)
+    )
 
 
 def _check_path(path: Path) -> None:
@@ -156,14 +194,35 @@ def _points(path: Path, gps: Gps, settings: Settings) -> list[dict[str, Any]]:
         if path.suffix.lower() == ".gpx" and layer not in _GPX_LAYERS:
             continue
         frame = pyogrio.read_dataframe(path, layer=layer, fid_as_index=False)
+        if layer == "track_points" and len(frame):
+            frame = _stops(path, frame)
         rows += _of_layer(path, layer, frame, gps, settings)
     return rows
+
+
+def _stops(path: Path, points: Any) -> Any:
+    """One point per track: people record a short track while they stand at a cover.
+
+    Points of a track carry no name of their own; the mean place takes the name of the track.
+    """
+    tracks = pyogrio.read_dataframe(path, layer="tracks", read_geometry=False)
+    names = dict(enumerate(tracks["name"])) if "name" in tracks.columns else {}
+    rows = []
+    for fid, group in points.groupby("track_fid", sort=True):
+        place = shapely.Point(group.geometry.x.mean(), group.geometry.y.mean())
+        height = group["ele"].mean() if "ele" in group.columns else np.nan
+        day = group["time"].iloc[0] if "time" in group.columns else None
+        rows.append({"name": names.get(int(fid)), "ele": height, "time": day, "geometry": place})
+    return gpd.GeoDataFrame(rows, geometry="geometry", crs=points.crs)
 
 
 def _of_layer(
     path: Path, layer: str, frame: Any, gps: Gps, settings: Settings
 ) -> list[dict[str, Any]]:
-    if not len(frame) or frame.geometry is None:
+    if not len(frame) or not hasattr(frame, "geometry"):
+        return []
+    frame = frame[frame.geometry.geom_type == "Point"]  # outlines and lines are no points
+    if not len(frame):
         return []
     if frame.crs is None:
         raise OSError(f"layer {layer} names no coordinate system, and none is guessed")

@@ -18,6 +18,8 @@ PLACEHOLDERS: Final = frozenset(
         "ditto", '"', "to be confirmed", "xx", "xxx",
     }
 )  # fmt: skip
+# no name of anything: the row counts as one without id
+_NO_ID: Final = frozenset({"?", "??", "-", "--", "–", "—"})
 _NUMBER_PLACEHOLDERS: Final = frozenset({"na", "none", "null", "nil", "unknown", "not known"})
 _NUMBER: Final = re.compile(r"^([+-]?\d+(?:[.,]\d+)?|[+-]?[.,]\d+)\s*([^\d\s.,].*)?$")
 # unit words -> (dimension, factor to metres, millimetres, or itself)
@@ -149,6 +151,8 @@ def _id(column: Column, raw: Any, habits: Habits) -> Parsed:
         found = _placeholder(text, raw)
         if found and text != "-":
             return found
+    elif text in _NO_ID:
+        return Parsed()
     clean = clean_id(text)
     says = []
     if clean != text or (isinstance(raw, str) and clean != raw):
@@ -210,7 +214,8 @@ def _number(  # noqa: C901, PLR0912 - one guard for each way a number is written
             return _unreadable(column, raw)
         value = int(value)
     else:
-        value = round(value, 6)
+        # six decimals of a degree are 0.1 m: a survey instrument is better than that
+        value = round(value, 9 if column.unit == "deg" else 6)
     return Parsed(value, says + _range(column, value, habits))
 
 

@@ -12,8 +12,10 @@ import pandas as pd
 import shapely
 
 from pipeline.core import contract, geo
+from pipeline.core.errors import UsageError
 from pipeline.core.findings import Finding, make
 from pipeline.core.settings import Settings
+from pipeline.core.survey import key_of
 from pipeline.intake.rows import Row, TypedSheet
 
 # doubt of a position by method (m, one standard deviation): house rules, from memory of the trade
@@ -23,6 +25,8 @@ PLAN_U_M: Final = {
 }  # fmt: skip
 _UNKNOWN_U_M: Final = 10.0
 _DISAGREE_M: Final = 5.0
+_SAME_SPOT: Final = 4
+_NAMED: Final = 8
 _OUTSIDE_M: Final = 5_000.0
 _GRID_WORDS: Final = "national grid letters"
 _WGS84: Final = "EPSG:4326"
@@ -40,6 +44,7 @@ class Where:
             self._land = self._land.buffer(_OUTSIDE_M)
             shapely.prepare(self._land)
         self._told_system: set[str] = set()
+        self._reaches: dict[str, bool] = {}
 
     def _reference(self, file: str) -> str:
         stated = self._abouts.get(file, {}).get("horizontal_ref", "")
@@ -62,17 +67,21 @@ class Where:
                 self._grid(sheet, row), self._metres(sheet, row), self._degrees(sheet, row)
             ) if p is not None
         ]  # fmt: skip
+        apart = 0.0
         if len(found) > 1:
             apart = math.hypot(found[0][0] - found[1][0], found[0][1] - found[1][1])
             size = max(p[3] for p in found)
             if apart > _DISAGREE_M + size:
                 self._say(sheet, row, "place-09", "grid_ref", {"dist": f"{apart:.0f}"})
+            apart = apart if apart > _DISAGREE_M + size else 0.0
         if not found:
             return
         best = min(found, key=lambda p: p[3])
         method = row.values.get("position_method")
         stated = row.values.get("position_u_m")
-        u = max(PLAN_U_M.get(str(method), _UNKNOWN_U_M), stated or 0.0, best[3] / math.sqrt(12.0))
+        u = max(
+            PLAN_U_M.get(str(method), _UNKNOWN_U_M), stated or 0.0, best[3] / math.sqrt(12.0), apart
+        )
         row.values |= {
             "x_m": round(best[0], 3), "y_m": round(best[1], 3), "plan_u_m": round(u, 3),
             "position_from": best[2],
@@ -126,8 +135,8 @@ class Where:
         pair = self._pair(sheet, row, "easting_m", "northing_m")
         if pair is None:
             return None
-        reference = self._reference(row.file)
-        if not reference:
+        code = self._code(self._reference(row.file))
+        if not code or not self._is_reached(code):
             if row.file not in self._told_system:
                 self._told_system.add(row.file)
                 self._say(sheet, row, "place-12", "easting_m", {}, ("easting_m", "northing_m"))
@@ -135,7 +144,6 @@ class Where:
                 row.stopped += ["easting_m", "northing_m"]
                 row.worsen(contract.STOP)
             return None
-        code = self._code(reference)
         x, y = self._transform(code, pair[0], pair[1])
         if not self._inside(x, y):
             sx, sy = self._transform(code, pair[1], pair[0])
@@ -148,7 +156,10 @@ class Where:
                     {"e": f"{pair[0]:.0f}", "n": f"{pair[1]:.0f}"},
                 )
                 return sx, sy, "easting, northing (swapped)", 1.0
-        return (x, y, "easting, northing", 0.01) if math.isfinite(x) else None
+        if not math.isfinite(x):
+            self._nowhere(sheet, row, ("easting_m", "northing_m"))
+            return None
+        return x, y, "easting, northing", 0.01
 
     def _degrees(self, sheet: TypedSheet, row: Row) -> tuple[float, float, str, float] | None:
         pair = self._pair(sheet, row, "lat_deg", "lon_deg")
@@ -167,7 +178,35 @@ class Where:
                     {"lat": lat, "lon": lon, "dist": self._off_km(x, y)},
                 )
                 return sx, sy, "lat, lon (swapped)", 1.0
-        return (x, y, "lat, lon", 0.01) if math.isfinite(x) else None
+        if not math.isfinite(x):
+            self._nowhere(sheet, row, ("lat_deg", "lon_deg"))
+            return None
+        return x, y, "lat, lon", 0.01
+
+    def _nowhere(self, sheet: TypedSheet, row: Row, pair: tuple[str, str]) -> None:
+        """A place that no transformation reaches is told; it is never left out in silence."""
+        self._say(sheet, row, "place-03", pair[0], {"dist": "more than 1,000"}, pair)
+
+    def _is_reached(self, code: str) -> bool:
+        """Whether there is a way good enough from a system to the working one, at the regions."""
+        if code not in self._reaches:
+            self._reaches[code] = self._can_reach(code)
+        return self._reaches[code]
+
+    def _can_reach(self, code: str) -> bool:
+        reference = self._settings.reference
+        try:
+            geo.crs(code)
+        except UsageError:
+            return False
+        if self._land is None or geo.same_system(code, reference.working_crs):
+            return True
+        inside = self._land.representative_point()
+        back = geo.to_working(
+            [inside.x], [inside.y], reference.working_crs, code,
+            max_accuracy_m=reference.max_plan_accuracy_m,
+        )  # fmt: skip
+        return bool(np.isfinite(back.x_m[0]))
 
     def _grid(self, sheet: TypedSheet, row: Row) -> tuple[float, float, str, float] | None:
         text = row.values.get("grid_ref")
@@ -191,8 +230,8 @@ class Where:
     def _code(reference: str) -> str:
         if reference.casefold().strip() == _GRID_WORDS:
             return _BRITISH_GRID
-        digits = re.sub(r"\D", "", reference)
-        return f"EPSG:{digits}" if digits else reference
+        found = re.fullmatch(r"\s*(?:epsg\s*:?)?\s*(\d{4,6})\s*", reference, re.IGNORECASE)
+        return f"EPSG:{found[1]}" if found else reference.strip()
 
     def _transform(self, code: str, x: float, y: float) -> tuple[float, float]:
         reference = self._settings.reference
@@ -224,9 +263,31 @@ def match_gps(
         contract.USED if good else contract.ASKED if p else contract.REFUSED
         for good, p in zip(ok, placed, strict=True)
     ]
-    findings = _say_unmatched(out[out["matched_id"].isna()], by_name)
-    _apply(out[pd.Series(ok, index=out.index)], hits_by_id=by_name, sheets=sheets)
+    findings = _say_unmatched(out[out["matched_id"].isna() | ~placed], by_name)
+    by_sheet = {(s.file, s.name): s for s in sheets}
+    for name, group in out[pd.Series(ok, index=out.index)].groupby("matched_id", sort=True):
+        if _apply(group, *by_name[_folded(name)]):
+            continue
+        out.loc[group.index, "row_state"] = contract.ASKED
+        findings.append(_quarrel(group, by_name[_folded(name)][1], by_sheet))
     return out, findings
+
+
+def _quarrel(group: pd.DataFrame, row: Row, sheets: dict[tuple[str, str], TypedSheet]) -> Finding:
+    """Two GPS points of one name that lie apart: the newest is used, and it is asked."""
+    row.worsen(contract.ASK)
+    sheet = sheets.get((row.file, row.sheet_name))
+    where = sheet.cell(key_of(row.sheet), row.row) if sheet else None
+    fill = {"row": row.row, "dist": f"{_spread(group):.1f}"}
+    names = ", ".join(f"{f} point {r}" for f, r in zip(group["file"], group["row"], strict=True))
+    return make("place-09", where, fill=fill, as_read=names, assumed="the newest point",
+                key=f"{row.sheet}/{row.key}", place_id=row.key)  # fmt: skip
+
+
+def _spread(group: pd.DataFrame) -> float:
+    """Largest distance between two points of a group (m)."""
+    x, y = group["x_m"].to_numpy(), group["y_m"].to_numpy()
+    return float(np.hypot(x[:, None] - x, y[:, None] - y).max())
 
 
 def _folded(name: object) -> str:
@@ -240,8 +301,13 @@ def _say_unmatched(lost: pd.DataFrame, by_name: dict[str, Any]) -> list[Finding]
 
     out = []
     for file, group in lost.groupby("file", sort=True):
-        names = []
-        for name in group["point_name"].fillna("(no name)").head(8):
+        names: list[str] = []
+        for name, x in zip(group["point_name"].fillna("(no name)"), group["x_m"], strict=True):
+            if len(names) >= _NAMED:
+                break
+            if pd.isna(x):
+                names.append(f"{name} (its coordinates are no place)")
+                continue
             near = difflib.get_close_matches(_folded(name), list(by_name), 1, 0.8)
             names.append(f"{name} (like {by_name[near[0]][1].key}?)" if near else str(name))
         fill = {"n": len(group), "file": file, "names": ", ".join(names)}
@@ -253,31 +319,57 @@ def _say_unmatched(lost: pd.DataFrame, by_name: dict[str, Any]) -> list[Finding]
     return out
 
 
-def _apply(points: pd.DataFrame, *, hits_by_id: dict[str, Any], sheets: list[TypedSheet]) -> None:
-    """Use GPS points as positions of rows that have none of their own (or a coarser one)."""
-    del sheets
-    for name, group in points.groupby("point_name", sort=True):
-        table, row = hits_by_id[_folded(name)]
-        if table not in ("chambers", "sites", "buildings", "points"):
-            continue
-        u = PLAN_U_M["GNSS"] if "GNSS" in str(group.iloc[0]["method"]) else PLAN_U_M["phone"]
-        newest = group.sort_values("point_date", na_position="first").iloc[-1]
-        spread = float(np.hypot(group["x_m"] - group["x_m"].mean(),
-                                group["y_m"] - group["y_m"].mean()).max())  # fmt: skip
-        close = spread <= u
-        x = float(group["x_m"].mean()) if close else float(newest["x_m"])
-        y = float(group["y_m"].mean()) if close else float(newest["y_m"])
-        if table == "points":
-            row.values.setdefault("easting_m", round(x, 3))
-            row.values.setdefault("northing_m", round(y, 3))
-            continue
-        has = row.values.get("x_m") is not None
-        if has and float(row.values.get("plan_u_m") or 0) <= u:
-            continue
-        row.values |= {
-            "x_m": round(x, 3), "y_m": round(y, 3), "plan_u_m": u, "_gps": True,
-            "position_from": f"GPS point {name} ({newest['file']})",
-        }  # fmt: skip
+def _apply(group: pd.DataFrame, table: str, row: Row) -> bool:
+    """Use GPS points as the position of a row that has none of its own, or a coarser one.
+
+    Returns whether the points agree within twice their doubt.
+    """
+    u = PLAN_U_M["GNSS"] if "GNSS" in str(group.iloc[0]["method"]) else PLAN_U_M["phone"]
+    newest = group.sort_values(["point_date", "file", "row"], na_position="first").iloc[-1]
+    is_close = _spread(group) <= 2.0 * u
+    x = float(group["x_m"].mean()) if is_close else float(newest["x_m"])
+    y = float(group["y_m"].mean()) if is_close else float(newest["y_m"])
+    if table == "points":
+        if row.values.get("easting_m") is None and row.values.get("northing_m") is None:
+            row.values |= {"easting_m": round(x, 3), "northing_m": round(y, 3)}
+    elif table in ("chambers", "sites", "buildings"):
+        own_u = row.values.get("plan_u_m")
+        if row.values.get("x_m") is None or own_u is None or float(own_u) > u:
+            row.values |= {
+                "x_m": round(x, 3), "y_m": round(y, 3),
+                "plan_u_m": u if is_close else max(u, round(_spread(group), 3)), "_gps": True,
+                "position_from": f"GPS point {newest['point_name']} ({newest['file']})",
+            }  # fmt: skip
+    return is_close
+
+
+def say_defaults(rows: dict[str, list[Row]], sheets: list[TypedSheet]) -> None:
+    """Four or more things of a sheet at one spot stand at a default, not at their place."""
+    by_sheet = {(s.file, s.name): s for s in sheets}
+    for name in ("sites", "chambers"):
+        spots: dict[tuple[float, float], list[Row]] = {}
+        for row in rows.get(name, ()):
+            if row.values.get("x_m") is not None and not row.values.get("_gps"):
+                spots.setdefault((row.values["x_m"], row.values["y_m"]), []).append(row)
+        for same in spots.values():
+            if len(same) >= _SAME_SPOT:
+                for row in same:
+                    _say_default(row, len(same) - 1, by_sheet.get((row.file, row.sheet_name)))
+
+
+def _say_default(row: Row, others: int, sheet: TypedSheet | None) -> None:
+    row.worsen(contract.STOP)
+    for column in ("easting_m", "northing_m", "lat_deg", "lon_deg", "grid_ref"):
+        if row.values.get(column) is not None:
+            row.stopped.append(column)
+    row.values |= {"x_m": None, "y_m": None, "plan_u_m": None, "position_from": None}
+    if sheet is not None:
+        column = next((c for c in row.stopped if c in sheet.letters), key_of(row.sheet))
+        sheet.findings.append(
+            make("place-13", sheet.cell(column, row.row), fill={"row": row.row, "n": others},
+                 key=f"{row.sheet}/{row.key}", place_id=row.key,
+                 as_read=row.raws.get(column, ""))
+        )  # fmt: skip
 
 
 def fill_buildings(rows: dict[str, list[Row]], footprints: Any) -> None:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import zipfile
 from pathlib import Path
 from typing import Any, Final
 
 import openpyxl
 from openpyxl.utils import column_index_from_string
-from python_calamine import CalamineWorkbook
+from python_calamine import CalamineWorkbook, SheetTypeEnum
 
 from pipeline.core.findings import Cell, make
 from pipeline.intake.sheets import Delivery, RawSheet
@@ -26,6 +27,11 @@ _ENCODINGS: Final = ("utf-8-sig", "cp1252")
 _LARGEST_BYTES: Final = 400_000_000
 _LARGEST_RATIO: Final = 300
 _WIDEST: Final = 400
+# a column of three letters together with a row as far down as this is a stray cell
+_FAR_ROW: Final = 100_000
+_FAR_COLUMN: Final = re.compile(rb'r="[A-Z]{3}\d')
+_LAST_ROW: Final = re.compile(rb'<row [^>]*?\br="(\d+)"')
+csv.field_size_limit(10_000_000)  # a long note is no fault
 
 
 def read_file(path: Path) -> Delivery:
@@ -77,11 +83,21 @@ def _csv_delivery(path: Path, *, shown: str = "") -> Delivery:
     text = _decoded(raw)
     separator = _separator(text)
     rows: list[list[Any]] = [
-        [cell if cell != "" else None for cell in row]
-        for row in csv.reader(io.StringIO(text), delimiter=separator)
+        [cell if cell != "" else None for cell in row] for row in _rows(text, separator)
     ]
     sheet = RawSheet(file, path.stem, rows, decimal_comma=separator == ";")
     return Delivery(file, [sheet])
+
+
+def _rows(text: str, separator: str) -> list[list[str]]:
+    """Rows of a CSV text; a quotation mark that is never closed must not swallow the rest."""
+    try:
+        return list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    except csv.Error:
+        plain = csv.reader(
+            io.StringIO(text, newline=""), delimiter=separator, quoting=csv.QUOTE_NONE
+        )
+        return [[cell.strip('"') for cell in row] for row in plain]
 
 
 def _decoded(raw: bytes) -> str:
@@ -111,7 +127,10 @@ def _workbook(path: Path) -> Delivery:
             why = f"it unpacks to {size / 1e6:,.0f} MB"
             return _refused(file, "file-18", {"file": file, "why": why})
         values = CalamineWorkbook.from_path(str(path))
-        names = values.sheet_names
+        names = [s.name for s in values.sheets_metadata if s.typ == SheetTypeEnum.WorkSheet]
+        if _is_far_flung(path):
+            why = "cells stand a hundred thousand rows or columns away from the table"
+            return _refused(file, "file-18", {"file": file, "why": why})
         cells = {n: values.get_sheet_by_name(n).to_python(skip_empty_area=False) for n in names}
         around = openpyxl.load_workbook(path, data_only=True)
         formulas = openpyxl.load_workbook(path, data_only=False)
@@ -121,10 +140,23 @@ def _workbook(path: Path) -> Delivery:
         return _refused(file, "file-18", {"file": file, "why": why})
     sheets = []
     for name in names:
-        if name not in around.sheetnames:
-            continue
+        if name not in around.sheetnames or not hasattr(around[name], "merged_cells"):
+            continue  # a sheet that is a chart holds no cells
         sheets.append(_sheet(file, name, cells[name], around[name], formulas[name]))
     return Delivery(file, sheets)
+
+
+def _is_far_flung(path: Path) -> bool:
+    """Whether a sheet holds cells so far apart that the table between them would not fit."""
+    with zipfile.ZipFile(path) as packed:
+        for part in packed.namelist():
+            if not part.startswith("xl/worksheets/") or not part.endswith(".xml"):
+                continue
+            page = packed.read(part)
+            last = _LAST_ROW.search(page, max(0, page.rfind(b"<row ")))
+            if last and int(last[1]) > _FAR_ROW and _FAR_COLUMN.search(page):
+                return True
+    return False
 
 
 def _sheet(file: str, name: str, cells: list[list[Any]], around: Any, formulas: Any) -> RawSheet:

@@ -224,11 +224,11 @@ def _type_cell(  # noqa: PLR0913 - one cell with its sheet, row and column
 ) -> list[tuple[Column, Say, Any]]:
     name = column.house_name
     where = cell_name(letter(at[1]), at[0] + 1)
+    if (at in raw.unsaved or at in raw.errors) and not column.is_key:
+        row.stopped.append(name)  # a row without id gets one from its place instead
     if at in raw.unsaved:
-        row.stopped.append(name)
         return [(column, Say("file-07", {"cell": where}, is_stop=True), "formula")]
     if at in raw.errors:
-        row.stopped.append(name)
         return [(column, Say("file-08", {"cell": where, "error": raw.errors[at]}, is_stop=True),
                  raw.errors[at])]  # fmt: skip
     parsed: Parsed = parse(column, value, with_unit(habits, heading_unit(row.heads.get(name, ""))))

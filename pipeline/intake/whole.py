@@ -9,6 +9,7 @@ from pipeline.core import contract
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.survey import TABLE_OF_SHEET, Column, key_of, of_sheet
 from pipeline.intake.checks import ASKED_HERE
+from pipeline.intake.inherit import delivery_of
 from pipeline.intake.rows import Row, TypedSheet
 
 _CORE: Final = ("sites", "chambers", "entries", "ducts")
@@ -30,14 +31,10 @@ _COUNTED: Final = ("counted only", "not reached")
 _COUNTED_NEEDS: Final = frozenset({"end_id", "place_kind", "place_id", "face", "seen"})
 
 
-# values that other rows take from a row by its id
-_LENT: Final = {
-    "level_points": ("level_m", "gnss_h_m", "rise_m", "tie_level_m"),
-    "chambers": ("cover_level_m", "cover_point_id"),
-    "buildings": ("floor_level_m", "floor_point_id", "max_head_m"),
-    "entries": ("level_m", "invert_level_m", "dip_down_m", "above_m"),
-    "seals_now": ("inspected_on",),
-}
+# where a thing stands; a quarrel about anything else takes the value out of use
+_STANDS: Final = frozenset(
+    {"site_id", "building_id", "place_id", "place_kind", "entry_id", "end_id"}
+)
 
 
 def say_ids(sheets: list[TypedSheet]) -> None:
@@ -101,9 +98,9 @@ def _say_double(sheet: TypedSheet, key: str, one: Row, other: Row, what: list[st
     other.values[key] = f"{name}#{number}"
     for row in (one, other):
         row.worsen(contract.STOP)
-    for row in (one, other):
-        # what hangs on this id by its name must not take either value for sure
-        row.stopped += [c for c in _LENT.get(sheet.sheet, ()) if c not in row.stopped]
+        # each of the two keeps its place, so that both count as openings there; which of two
+        # values is true is not known: neither is used, so that none clears (or lends a level)
+        row.stopped += [c for c in what if c not in _STANDS and c != key and c not in row.stopped]
     fill = {"id": name, "rows": f"{one.row} and {other.row}", "what": ", ".join(what[:4]),
             "thing": sheet.sheet.rstrip("s")}  # fmt: skip
     sheet.findings.append(
@@ -112,39 +109,51 @@ def _say_double(sheet: TypedSheet, key: str, one: Row, other: Row, what: list[st
     )  # fmt: skip
 
 
-def _visit_dates(sheets: list[TypedSheet]) -> dict[str, str]:
-    """Latest visit of each file: a later visit wins over an earlier one, else the later file."""
-    out: dict[str, str] = {}
-    for sheet in sheets:
-        if sheet.sheet == "visits":
-            dates = [str(r.values.get("visit_date") or "") for r in sheet.rows]
-            # a CSV folder is one delivery: its sheets share the folder's visits
-            for file in {sheet.file, *(s.file for s in sheets if _folder(s) == _folder(sheet))}:
-                out[file] = max([out.get(file, ""), *dates])
-    return out
-
-
-def _folder(sheet: TypedSheet) -> str:
-    return sheet.file.rsplit("/", maxsplit=1)[0]
-
-
 def newest(sheets: list[TypedSheet]) -> tuple[dict[str, list[Row]], list[Finding]]:
-    """One row per sheet and id: a later file wins; what changed is noted."""
+    """One row per sheet and id: the later visit wins, else the later file; changes are noted."""
     out: dict[str, dict[str, Row]] = {sheet: {} for sheet in TABLE_OF_SHEET}
     findings: list[Finding] = []
     again: dict[tuple[str, str, str], list[int]] = {}
-    dated = _visit_dates(sheets)
-    for sheet in sorted(sheets, key=lambda s: dated.get(s.file, "")):
+    seen_on = _Dates(sheets)
+    for sheet in sheets:
         for row in sheet.rows:
             before = out[sheet.sheet].get(row.key)
             if before is not None:
                 tally = again.setdefault((sheet.file, sheet.name, before.file), [0, 0])
                 tally[0 if before.values == row.values else 1] += 1
+                if seen_on.is_older(row, before):
+                    continue
             out[sheet.sheet][row.key] = row
     for (file, name, earlier), (same, changed) in sorted(again.items()):
         fill = {"n": same, "date": earlier, "m": changed, "k": "the other rows"}
         findings.append(make("file-17", Cell(file=file, sheet=name), fill=fill, key=f"file/{file}"))
     return {sheet: list(rows.values()) for sheet, rows in out.items()}, findings
+
+
+class _Dates:
+    """When a row was seen: by its visit, else by the latest visit of its site in the delivery."""
+
+    def __init__(self, sheets: list[TypedSheet]) -> None:
+        self._visit: dict[tuple[str, str], str] = {}
+        self._latest: dict[str, str] = {}
+        for sheet in sheets:
+            for row in sheet.rows if sheet.sheet == "visits" else ():
+                day = str(row.values.get("visit_date") or "")
+                self._visit[delivery_of(row.file), row.key] = day
+                for place in (str(row.values.get("site_id") or ""), ""):
+                    at = f"{delivery_of(row.file)}|{place}"
+                    self._latest[at] = max(day, self._latest.get(at, ""))
+
+    def _of(self, row: Row) -> str:
+        delivery = delivery_of(row.file)
+        named = self._visit.get((delivery, str(row.values.get("visit_id") or "")), "")
+        site = self._latest.get(f"{delivery}|{row.values.get('site_id') or ''}", "")
+        return named or site or self._latest.get(f"{delivery}|", "")
+
+    def is_older(self, row: Row, other: Row) -> bool:
+        """Whether a row was seen before another, where both days are known."""
+        one, two = self._of(row), self._of(other)
+        return bool(one and two and one < two)
 
 
 def say_blanks(sheets: list[TypedSheet]) -> None:

@@ -22,7 +22,7 @@ def read(*files: Path) -> dict[str, Any]:
 
 def codes(tables: dict[str, Any]) -> list[str]:
     """Codes of all findings."""
-    return tables["findings"]["code"].tolist()
+    return list(tables["findings"]["code"])
 
 
 def found(tables: dict[str, Any], code: str) -> pd.Series:
@@ -152,7 +152,12 @@ def test_a_merged_block_gives_its_value_to_each_row(tmp_path: Path) -> None:
     workbook = openpyxl.Workbook()
     page = workbook.worksheets[0]
     page.title = "ducts"
-    for row in [["end_id", "place_id", "bore_mm"], ["D-1", "E-1", 90], ["D-2", None, 90]]:
+    rows: list[list[Any]] = [
+        ["end_id", "place_id", "bore_mm"],
+        ["D-1", "E-1", 90],
+        ["D-2", None, 90],
+    ]
+    for row in rows:
         page.append(row)
     page.merge_cells("B2:B3")
     entries = workbook.create_sheet("entries")
