@@ -90,7 +90,9 @@ def inlets(tables: Tables, links: list[Link], works: Waterworks) -> list[Inlet]:
                   (GROUNDWATER,), f"groundwater through joints of {chamber}")
         )  # fmt: skip
         out += _seen(row, node, chamber, cover, heights)
-    for place, chambers in sorted(works.members.items()):
+    known = set(tables["chambers"]["chamber_id"].astype(str))
+    for place, behind in sorted(works.members.items()):
+        chambers = [c for c in behind if c in known]
         name = f"unknown far end of {place}"
         if name not in works.node_of:
             continue

@@ -138,7 +138,8 @@ def assemble(tables: Tables, links: list[Link], settings: Settings) -> Waterwork
     """
     heights = Heights(tables["levels"])
     building_of = {
-        text(r["entry_id"]): text(r["building_id"]) for r in tables["entries"].to_dict("records")
+        text(r["entry_id"]): text(r["building_id"]) or text(r["entry_id"])
+        for r in tables["entries"].to_dict("records")
     }
     make = _Builder()
     for chamber in sorted(tables["chambers"]["chamber_id"]):
@@ -157,6 +158,7 @@ def assemble(tables: Tables, links: list[Link], settings: Settings) -> Waterwork
             for end, place in ((link.end_a, a), (link.end_b, b)):
                 if end:
                     unsure.setdefault(place, []).append((link, _own(heights, end)))
+    _join_homeless(make, tables)
     members = _members(tables, settings, links, sorted(unsure))
     _join_unknown(make, unsure, members)
     tail, head = np.array(make.tail, dtype=np.int64), np.array(make.head, dtype=np.int64)
@@ -206,10 +208,27 @@ def _join_unknown(
             make.one_way(behind, place, crest, words, link.end_a)
 
 
+def _join_homeless(make: _Builder, tables: Tables) -> None:
+    """An entry whose building is not in the survey may belong to any building of its workbook."""
+    buildings: dict[str, list[str]] = {}
+    for building, file in zip(
+        tables["buildings"]["building_id"], tables["buildings"]["file"], strict=True
+    ):
+        buildings.setdefault(text(file), []).append(text(building))
+    known = set(tables["buildings"]["building_id"].astype(str))
+    for row in tables["entries"].to_dict("records"):
+        own = text(row["building_id"])
+        if own in known:
+            continue
+        home = own or text(row["entry_id"])
+        for building in buildings.get(text(row["file"]), ()):
+            make.both_ways(home, building, (NO_OBSTACLE,) * 4, f"inside of {building}", "")
+
+
 def _members(
     tables: Tables, settings: Settings, links: list[Link], places: list[str]
 ) -> dict[str, list[str]]:
-    """Chambers that may stand behind the unknown far ends of each place.
+    """Chambers and buildings that may stand behind the unknown far ends of each place.
 
     The site's own chambers, all chambers within the larger of the settings' radius and the
     longest duct between named places of the programme, and chambers that have no position. The
@@ -225,6 +244,8 @@ def _members(
     }
     sites |= {text(r["chamber_id"]): text(r["site_id"]) for r in chambers}
     ids = [text(r["chamber_id"]) for r in chambers]
+    # a wet building may send water on through a duct that nobody knows the other end of
+    ids += [text(b) for b in tables["buildings"]["building_id"]]
     at = np.array([spots.get(i, (math.nan, math.nan)) for i in ids]).reshape(-1, 2)
     out: dict[str, list[str]] = {}
     for place in places:
@@ -261,7 +282,8 @@ def mouths(  # noqa: C901 - one pass over links, with a case for each kind of fa
 
     """
     building_of = {
-        text(r["entry_id"]): text(r["building_id"]) for r in tables["entries"].to_dict("records")
+        text(r["entry_id"]): text(r["building_id"]) or text(r["entry_id"])
+        for r in tables["entries"].to_dict("records")
     }
     sides: dict[str, list[tuple[Link, str, str]]] = {}
     for link in links:
