@@ -129,7 +129,9 @@ def test_paper_is_set_up(tmp_path: Path) -> None:
     sheet = openpyxl.load_workbook(path)["surveyor - walk.xlsx"]
     assert sheet.page_setup.orientation == "landscape"
     assert str(sheet.page_setup.paperSize) == "9"
-    assert sheet.sheet_properties.pageSetUpPr.fitToPage
+    fit = sheet.sheet_properties.pageSetUpPr
+    assert fit is not None
+    assert fit.fitToPage
     assert sheet.freeze_panes == "B5"
 
 
