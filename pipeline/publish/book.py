@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -15,6 +16,10 @@ import xlsxwriter
 _CREATED: Final = dt.datetime(2000, 1, 1)  # noqa: DTZ001 - the file format has no time zone
 HEAD_ROW: Final = 3  # first rows: title, sub-title, blank; then the heads
 _WIDEST: Final = 60
+_LINE_POINTS: Final = 15.0
+_A4: Final = 9  # paper numbers of the file format
+_A3: Final = 8
+_A4_CHARACTERS: Final = 150
 
 
 @dataclass(frozen=True)
@@ -57,7 +62,11 @@ class Book:
             sheet.set_column(i, i, min(column.width, _WIDEST))
         sheet.freeze_panes(HEAD_ROW + 1, 1)
         sheet.set_landscape()
-        sheet.set_paper(9)
+        wide = sum(min(c.width, _WIDEST) for c in columns) > _A4_CHARACTERS
+        sheet.set_paper(_A3 if wide else _A4)
+        sheet.set_row(
+            HEAD_ROW, _LINE_POINTS * _lines({c.name: c.heading for c in columns}, columns)
+        )
         sheet.fit_to_pages(1, 0)
         sheet.repeat_rows(HEAD_ROW)
         sheet.set_footer(f"&L{self.run_label}&RPage &P of &N")
@@ -79,6 +88,7 @@ class Book:
         """Write rows under the heads with a filter; give the row after the last."""
         records = pd.DataFrame(frame).to_dict("records")
         for r, record in enumerate(records, start=HEAD_ROW + 1):
+            sheet.set_row(r, row_points(record, columns))
             for c, column in enumerate(columns):
                 self.write(sheet, r, c, record.get(column.name), column.number)
         last = HEAD_ROW + len(records)
@@ -91,3 +101,17 @@ class Book:
     def close(self) -> None:
         """Save the file."""
         self.file.close()
+
+
+def row_points(record: Mapping[str, Any], columns: Sequence[Column]) -> float:
+    """Height of a row whose texts wrap in their columns (points)."""
+    return _LINE_POINTS * _lines(record, columns)
+
+
+def _lines(record: Mapping[str, Any], columns: Sequence[Column]) -> int:
+    most = 1
+    for column in columns:
+        value = record.get(column.name)
+        if isinstance(value, str):
+            most = max(most, math.ceil(len(value) * 1.1 / min(column.width, _WIDEST)))
+    return min(most, 12)

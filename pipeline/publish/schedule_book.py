@@ -18,7 +18,7 @@ from pipeline.core import contract
 from pipeline.core.buying import Buying
 from pipeline.core.money import decimals
 from pipeline.core.settings import Settings
-from pipeline.publish.book import HEAD_ROW, Book, Column
+from pipeline.publish.book import HEAD_ROW, Book, Column, row_points
 from pipeline.tables import Tables
 
 _LINE: Final = (
@@ -201,11 +201,12 @@ def _region_sheet(
 ) -> None:
     name = f"Region {region}"[:31]
     sheet = book.sheet(
-        name, f"Region {region}: lines", "Quantities in grey words are not ordered.", _LINE
+        name, f"Region {region}: lines", "Provisional and held quantities are shown and not ordered.", _LINE
     )
     for i, record in enumerate(lines.to_dict("records")):
         row = HEAD_ROW + 1 + i
         places[str(record["key"])] = (name, row)
+        sheet.set_row(row, row_points(record, _LINE))
         formulas = _formulas(record, row, made_row[str(record["key"])])
         for c, column in enumerate(_LINE):
             value = record.get(column.name)
@@ -239,6 +240,7 @@ def _summary_rows(
     for i, record in enumerate(shown.to_dict("records")):
         row = HEAD_ROW + 1 + i
         name, there = places[str(record["key"])]
+        sheet.set_row(row, row_points(record, _SUMMARY))
         for c, column in enumerate(_SUMMARY):
             if column.name in live and not pd.isna(record[column.name]):
                 source = xl_rowcol_to_cell(there, _NAMES.index(column.name))
