@@ -21,6 +21,7 @@ import numpy.typing as npt
 import rasterio
 from rasterio.features import geometry_mask
 from rasterio.windows import Window, from_bounds
+from scipy import ndimage
 
 from pipeline.core.errors import UsageError
 
@@ -29,6 +30,11 @@ IntArray = npt.NDArray[np.int64]
 
 _NO_DATA: Final = -9999.0
 _BEYOND_M: Final = 1e4
+# by first bytes: a file of any other kind may name further files or hosts (virtual rasters do)
+_TIFF_STARTS: Final = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
+_TEXT_GRID_START: Final = b"ncols"
+# padding stands out from the water within; the sea round an island does not (house rule)
+_JUMP_M: Final = 0.5
 _UNITS: Final = {"m": 1.0, "mm": 0.001, "ft": 0.3048}
 
 
@@ -175,19 +181,34 @@ def open_grid(
         No raster, another coordinate system, no such band, cells that are not square or north-up.
 
     """
+    driver = _driver(path)
     try:
-        with rasterio.open(path) as file:
+        with rasterio.open(path, driver=driver) as file:
             _check(file, path, working_crs, band)
             window = _window(file, bounds)
-            # rasters hold single precision: a tenth of a millimetre clears its noise, so that 18.45 is
-            # 18.450 and not a millimetre more
-            values = np.round(file.read(band, window=window).astype(np.float64), 4)
+            values = file.read(band, window=window).astype(np.float64)
             transform = file.window_transform(window)
             declared = file.nodata
     except rasterio.errors.RasterioError as fault:
         raise UsageError(f"{path.name} cannot be read as a raster: {fault}.") from None
-    values = _without_no_data(values, declared, is_water=is_water)
-    return Grid(values * _UNITS[unit], transform.c, transform.f, transform.a, path.name)
+    values = _without_no_data(values, declared, _UNITS[unit], is_water=is_water)
+    return Grid(values, transform.c, transform.f, transform.a, path.name)
+
+
+def _driver(path: Path) -> str:
+    """Reader of a file by its first bytes, whatever its name ends in."""
+    if "://" in str(path) or "/vsi" in str(path):
+        raise UsageError(f"{path.name} is not a plain file.", mend="Name a file on this machine.")
+    try:
+        with path.open("rb") as file:
+            start = file.read(8)
+    except OSError as fault:
+        raise UsageError(f"{path.name} cannot be opened: {fault.strerror}.") from None
+    if start.startswith(_TIFF_STARTS):
+        return "GTiff"
+    if start.lstrip().lower().startswith(_TEXT_GRID_START):
+        return "AAIGrid"
+    raise UsageError(f"{path.name} is no GeoTIFF and no ASCII grid.", mend="Save it as GeoTIFF.")
 
 
 def _check(file: Any, path: Path, working_crs: str, band: int) -> None:
@@ -218,21 +239,40 @@ def _window(file: Any, bounds: tuple[float, float, float, float] | None) -> Wind
     return Window(c1, r1, c2 - c1, r2 - r1)
 
 
-def _without_no_data(values: FloatArray, declared: float | None, *, is_water: bool) -> FloatArray:
-    bad = ~np.isfinite(values) | (values == _NO_DATA) | (np.abs(values) > _BEYOND_M)
+def _without_no_data(
+    values: FloatArray, declared: float | None, metres: float, *, is_water: bool
+) -> FloatArray:
+    """Values in metres without their marks of no data; `metres` is the unit of the file.
+
+    The limit of a possible level counts in metres: 20 620 mm is a level.
+    """
+    bad = ~np.isfinite(values) | (values == _NO_DATA) | (np.abs(values * metres) > _BEYOND_M)
     if declared is not None and math.isfinite(declared):
         bad |= values == declared
     if is_water:
         bad |= values == 0.0
-    out = np.where(bad, np.nan, values)
+    # rasters hold single precision: a tenth of a millimetre clears its noise, so that 18.45 is
+    # 18.450 and not a millimetre more
+    out = np.where(bad, np.nan, np.round(values * metres, 4))
     return _without_border(out) if is_water else out
 
 
 def _without_border(values: FloatArray) -> FloatArray:
-    """A frame of one and the same number all round is padding, not water."""
+    """A frame of one and the same number all round is padding where it stands out.
+
+    It stands out when every value next to it differs by more than half a metre. Without such a
+    value next to it (a plane, the sea round a dry island) it stays water: taking water away could
+    only dry a place.
+    """
     if min(values.shape) < 3:
         return values
     frame = np.concatenate([values[0], values[-1], values[1:-1, 0], values[1:-1, -1]])
-    if np.isfinite(frame).all() and np.ptp(frame) == 0.0 and (values[1:-1, 1:-1] != frame[0]).any():
-        return np.where(values == frame[0], np.nan, values)
+    if not np.isfinite(frame).all() or np.ptp(frame) != 0.0:
+        return values
+    labels, _ = ndimage.label(values == frame[0])
+    padding = labels == labels[0, 0]
+    beside = values[ndimage.binary_dilation(padding) & ~padding]
+    beside = beside[np.isfinite(beside)]
+    if beside.size and np.all(np.abs(beside - frame[0]) > _JUMP_M):
+        return np.where(padding, np.nan, values)
     return values

@@ -14,11 +14,13 @@ from pipeline.core import contract
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.rasters import Grid, open_grid
 from pipeline.core.settings import Settings, Source
+from pipeline.core.units import down_mm, up_mm
 from pipeline.levels.datums import to_working_datum
-from pipeline.levels.ground import footprint_shapes, ring_values
+from pipeline.levels.ground import UNKNOWN_PLAN_U_M, circle_m, footprint_shapes
 from pipeline.tables import Tables
 
 _SHORE_CELLS: Final = 3
+_UNDERGROUND: Final = ("groundwater", "sewer")
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,13 @@ class Place:
     plan_u_m: float
     shape: Any
     ground_m: float
+    file: str
+
+    @property
+    def spot(self) -> Any:
+        """Where the place may lie: its outline, else its point within the doubt of it."""
+        point = shapely.Point(self.x_m, self.y_m)
+        return self.shape if self.shape is not None else point.buffer(max(self.plan_u_m, 0.01))
 
 
 @dataclass(frozen=True)
@@ -67,9 +76,10 @@ class Places:
                 out.append(
                     Place(
                         kind, place, "" if pd.isna(row["site_id"]) else str(row["site_id"]),
-                        float(row["x_m"]), float(row["y_m"]), 0.0 if pd.isna(u) else float(u),
+                        float(row["x_m"]), float(row["y_m"]),
+                        UNKNOWN_PLAN_U_M if pd.isna(u) else float(u),
                         shapes.get(place) if kind == "building" else None,
-                        float(low.get((kind, place), math.nan)),
+                        float(low.get((kind, place), math.nan)), str(row["file"]),
                     )
                 )  # fmt: skip
         return cls(tuple(out), ground)
@@ -134,17 +144,13 @@ def grid_rows(
         source.path, working_crs=settings.reference.working_crs, unit=source.unit,
         band=source.band,
     )  # fmt: skip
-    domains = tables["flood_domains"]
-    own = domains[domains["source_id"] == source.id]
-    domain = shapely.union_all(own["geometry"].values) if len(own) else None
-    if domain is not None:
-        shapely.prepare(domain)
+    domain = domain_of(tables, source)
     add = shift[0] - source.freeboard_in_m
     rows, findings = [], []
     for place in places.all:
         row = base_row(place, source, source.aep)
         if math.isfinite(place.x_m):
-            _answer(row, place, grid, domain, settings, places.ground)
+            _answer(row, place, grid, domain, settings, (places.ground, add))
             findings += _inside_building(row, place, grid, source)
         else:
             row["assumed"] = "no position: the flood here is not known"
@@ -154,52 +160,66 @@ def grid_rows(
     return rows, findings
 
 
+def domain_of(tables: Tables, source: Source) -> Any:
+    """Outline of what a source modelled; None when the settings name none.
+
+    An outline that is named and empty covers nothing: it is not the same as none.
+    """
+    domains = tables["flood_domains"]
+    own = domains[domains["source_id"] == source.id]
+    if source.domain is None and not len(own):
+        return None
+    domain = shapely.union_all(shapely.make_valid(own["geometry"].to_numpy()))
+    shapely.prepare(domain)
+    return domain
+
+
 def _answer(
     row: dict[str, Any],
     place: Place,
     grid: Grid,
     domain: Any,
     settings: Settings,
-    ground: Grid | None,
+    ground: tuple[Grid | None, float],
 ) -> None:
+    """Fill the answer in; `ground` is the ground model and what brings a level to its datum."""
     flood = settings.flood
     level, away = _here(place, grid, settings)
     if math.isfinite(level):
         row |= {"answer": contract.LEVEL, "level_m": level, "distance_m": away}
         return
-    reach = max(flood.reference_water_m, _SHORE_CELLS * grid.cell_m)
-    inside = domain is not None and bool(shapely.contains_xy(domain, place.x_m, place.y_m))
     hole, hole_away = _near(place, grid, flood.hole_cells * grid.cell_m)
-    if inside and math.isfinite(hole):
-        if _ground_here(place, ground) > hole:
-            row["answer"] = contract.DRY
-            _shore(row, place, grid, reach)
-        else:
+    is_outside = domain is not None and not shapely.covers(domain, place.spot)
+    if math.isfinite(hole) and not is_outside:
+        # only surface water is kept out by ground above it, and equal is wet
+        is_kept_out = row["mechanism"] not in _UNDERGROUND and bool(
+            down_mm(_ground_here(place, ground[0])) > up_mm(hole + ground[1])
+        )
+        if not is_kept_out:
             row |= {
                 "answer": contract.HOLE, "level_m": hole, "distance_m": hole_away,
                 "assumed": "no value in the grid here: the highest one nearby was taken",
             }  # fmt: skip
-    elif inside:
+            return
         row["answer"] = contract.DRY
-        _shore(row, place, grid, reach)
-    elif domain is None and math.isfinite(_near(place, grid, reach)[0]):
-        # without an outline only cells with a value count as modelled; close to them the place is
-        # treated by the shore rule, further off it is not modelled
-        row["answer"] = contract.DRY
-        _shore(row, place, grid, reach)
+    elif domain is not None and not is_outside:
+        # outside the file nothing was modelled, whatever the outline says: a tile is missing
+        here = grid.is_inside(np.array([place.x_m]), np.array([place.y_m]))[0]
+        row["answer"] = contract.DRY if here else contract.NOT_MODELLED
+    # water near a place that nobody modelled is told as well: it may wet, it never clears
+    _shore(row, place, grid, max(flood.reference_water_m, _SHORE_CELLS * grid.cell_m))
 
 
 def _here(place: Place, grid: Grid, settings: Settings) -> tuple[float, float]:
     """Highest level at a place, within its position's doubt; a building: the ring outside."""
-    if place.kind == "building":
-        values = ring_values(grid, place.shape, place.x_m, place.y_m, settings)
+    if place.shape is not None:
+        values = grid.ring(place.shape, settings.flood.ring_cells)
         finite = values[np.isfinite(values)]
-        if finite.size:
-            return float(finite.max()), 0.0
-        return math.nan, math.nan
-    if place.plan_u_m > 0:
-        return grid.highest_within(place.x_m, place.y_m, place.plan_u_m)
-    return float(grid.sample(np.array([place.x_m]), np.array([place.y_m]))[0]), 0.0
+        return (float(finite.max()), 0.0) if finite.size else (math.nan, math.nan)
+    radius = place.plan_u_m
+    if place.kind == "building":
+        radius = circle_m(grid.cell_m, place.plan_u_m)
+    return grid.highest_within(place.x_m, place.y_m, radius)
 
 
 def _near(place: Place, grid: Grid, radius_m: float) -> tuple[float, float]:

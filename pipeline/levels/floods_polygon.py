@@ -5,14 +5,21 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import pandas as pd
+import numpy as np
 import shapely
 
 from pipeline.core import contract
 from pipeline.core.findings import Finding
 from pipeline.core.settings import Settings, Source
 from pipeline.levels.datums import to_working_datum
-from pipeline.levels.floods_grid import Place, Places, base_row, refused_datum
+from pipeline.levels.floods_grid import (
+    Place,
+    Places,
+    base_row,
+    domain_of,
+    refused_datum,
+)
+from pipeline.levels.ground import circle_m
 from pipeline.tables import Tables
 
 
@@ -36,25 +43,28 @@ def polygon_rows(
     """
     polygons = tables["flood_polygons"]
     own = polygons[polygons["source_id"] == source.id]
-    domains = tables["flood_domains"]
-    domain_rows = domains[domains["source_id"] == source.id]
-    domain = shapely.union_all(domain_rows["geometry"].values) if len(domain_rows) else None
+    domain = domain_of(tables, source)
     shift = to_working_datum(source.datum, settings)
+    # a polygon of unknown chance counts in every event of its source, never in none
+    aeps: list[float | None] = [
+        float(a) for a in sorted(own["aep_per_year"].dropna().unique(), reverse=True)
+    ] or [source.aep]
     if shift is None:
-        aeps = sorted(own["aep_per_year"].unique(), reverse=True)
         return (
-            [base_row(p, source, float(a)) for p in places.all for a in aeps],
+            [base_row(p, source, a) for p in places.all for a in aeps],
             [refused_datum(source, settings)],
         )
     add = shift[0] - source.freeboard_in_m
     rows = []
-    for aep, event in own.groupby("aep_per_year", sort=True):
-        shapes, levels = list(event["geometry"]), event["level_m"].to_numpy(float)
+    for aep in aeps:
+        event = own[own["aep_per_year"].isna() | (own["aep_per_year"] == aep)]
+        tree = shapely.STRtree(shapely.make_valid(event["geometry"].to_numpy()))
+        levels = event["level_m"].to_numpy(float)
         for place in places.all:
-            row = base_row(place, source, float(aep))
+            row = base_row(place, source, aep)
             row["origin"] = f"{source.path.name} {source.layer or ''}".strip()
             if math.isfinite(place.x_m):
-                _answer(row, place, shapes, levels, domain, settings)
+                _answer(row, place, tree, levels, domain, settings)
             if row["level_m"] is not None:
                 row["level_m"] = round(row["level_m"] + add, 6)
             rows.append(row)
@@ -64,31 +74,33 @@ def polygon_rows(
 def _answer(
     row: dict[str, Any],
     place: Place,
-    shapes: list[Any],
+    tree: shapely.STRtree,
     levels: Any,
     domain: Any,
     settings: Settings,
 ) -> None:
-    spot = place.shape if place.shape is not None else shapely.Point(place.x_m, place.y_m)
-    spot = spot.buffer(max(place.plan_u_m, 0.01))
-    touched = [i for i, shape in enumerate(shapes) if shape.intersects(spot)]
-    known = [float(levels[i]) for i in touched if not pd.isna(levels[i])]
-    if touched and not known:
-        # an outline without level: in, but nobody says how high
+    spot = place.spot
+    if place.kind == "building" and place.shape is None:
+        spot = shapely.Point(place.x_m, place.y_m).buffer(circle_m(0.0, place.plan_u_m))
+    here = levels[tree.query(spot, predicate="intersects")]
+    known = here[~np.isnan(here)]
+    if known.size:
+        row |= {"level_m": float(known.max()), "distance_m": 0.0}
+    if here.size > known.size:
+        # an outline without level: in, but nobody says how high; a level beside it may only wet
         row |= {"answer": contract.NOT_MODELLED, "assumed": "inside an outline without a level"}
         return
-    if known:
-        row |= {"answer": contract.LEVEL, "level_m": max(known), "distance_m": 0.0}
+    if known.size:
+        row["answer"] = contract.LEVEL
         return
-    if domain is None or not domain.intersects(spot):
-        return
-    row["answer"] = contract.DRY
-    reach = settings.flood.reference_water_m
-    near = [
-        (float(levels[i]), float(shape.distance(spot)))
-        for i, shape in enumerate(shapes)
-        if not pd.isna(levels[i]) and shape.distance(spot) <= reach
-    ]
-    if near:
-        level, away = max(near, key=lambda pair: (pair[0], -pair[1]))
-        row |= {"level_m": level, "distance_m": round(away, 2), "is_nearest": True}
+    if domain is not None and shapely.covers(domain, place.spot):
+        row["answer"] = contract.DRY
+    near = tree.query(spot, predicate="dwithin", distance=settings.flood.reference_water_m)
+    near = near[~np.isnan(levels[near])]
+    if near.size:
+        away = shapely.distance(tree.geometries[near], spot)
+        best = np.lexsort((away, -levels[near]))[0]
+        row |= {
+            "level_m": float(levels[near][best]), "distance_m": round(float(away[best]), 2),
+            "is_nearest": True,
+        }  # fmt: skip

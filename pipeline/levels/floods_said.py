@@ -34,7 +34,7 @@ def flood_findings(
     for site in sorted(tables["sites"]["site_id"]):
         rows = by_site.get(site)
         out += _of_site(site, rows, float(aeps.get(site, 0.01)))
-    return out
+    return [*out, *_mixed(floods)] if len(floods) else out
 
 
 def _of_site(site: str, rows: pd.DataFrame | None, aep: float) -> Iterator[Finding]:
@@ -43,24 +43,39 @@ def _of_site(site: str, rows: pd.DataFrame | None, aep: float) -> Iterator[Findi
         yield make("water-01", fill={"site": site, "event": event}, key=f"sites/{site}",
                    site_id=site, place_id=site)  # fmt: skip
         return
-    design = rows[(rows["aep_per_year"] - aep).abs() < aep * 1e-6]
+    # an event at least as rare bounds the design event from above, so the curve answers it
+    design = rows[rows["aep_per_year"].between(0.0, aep * (1 + 1e-6), inclusive="right")]
     answered = design[design["answer"] != contract.NOT_MODELLED]
     if answered.empty:
         yield make("water-01", fill={"site": site, "event": event}, key=f"sites/{site}",
                    site_id=site, place_id=site)  # fmt: skip
-    outside = sorted(set(design["place_id"]) - set(answered["place_id"]))
+    outside = sorted(set(rows["place_id"]) - set(answered["place_id"]))
     if outside and not answered.empty:
         names = ", ".join(outside[:_NAMED]) + (" ..." if len(outside) > _NAMED else "")
         yield make("water-08", fill={"id": names}, key=f"sites/{site}", site_id=site,
                    place_id=outside[0])  # fmt: skip
     yield from _apart(site, answered)
-    yield from _mixed(site, rows)
+    yield from _holes(site, rows)
+
+
+def _holes(site: str, rows: pd.DataFrame) -> Iterator[Finding]:
+    """Holes in the water that were filled from the cells round them, one line per site."""
+    filled = rows[rows["answer"] == contract.HOLE]
+    if filled.empty:
+        return
+    names = sorted(set(filled["place_id"]))
+    fill = {
+        "building": ", ".join(names[:_NAMED]) + (" ..." if len(names) > _NAMED else ""),
+        "a": "?", "b": f"{filled['level_m'].max():.2f}",
+    }  # fmt: skip
+    yield make("water-14", fill=fill, key=f"sites/{site}", site_id=site, place_id=names[0])
 
 
 def _apart(site: str, rows: pd.DataFrame) -> Iterator[Finding]:
     known = rows[rows["level_m"].notna() & ~rows["is_nearest"].astype(bool)]
-    for (_, mechanism), group in known.groupby(["place_id", "mechanism"], sort=True):
-        del mechanism
+    for _, group in known.groupby(
+        ["place_id", "mechanism", "aep_per_year", "climate", "defences"], sort=True
+    ):
         if group["source_id"].nunique() < 2:
             continue
         low = group.loc[group["level_m"].idxmin()]
@@ -73,11 +88,14 @@ def _apart(site: str, rows: pd.DataFrame) -> Iterator[Finding]:
             return
 
 
-def _mixed(site: str, rows: pd.DataFrame) -> Iterator[Finding]:
-    kinds = {str(d) for d in rows.loc[rows["answer"] == contract.LEVEL, "defences"]}
-    if {"with", "without"} <= kinds:
-        names = {
-            d: rows.loc[rows["defences"] == d, "source_id"].iloc[0] for d in ("with", "without")
+def _mixed(floods: pd.DataFrame) -> Iterator[Finding]:
+    """Sources of one mechanism with and without defences: told once for each two of them."""
+    rows = floods[floods["answer"] == contract.LEVEL]
+    for mechanism, group in rows.groupby("mechanism", sort=True):
+        ids = {
+            state: sorted(set(group.loc[group["defences"] == state, "source_id"]))
+            for state in ("with", "without")
         }
-        fill = {"a": names["with"], "b": names["without"]}
-        yield make("water-17", fill=fill, key=f"sites/{site}", site_id=site, place_id=site)
+        if ids["with"] and ids["without"]:
+            fill = {"a": ids["with"][0], "b": ids["without"][0]}
+            yield make("water-17", fill=fill, key=f"flood/{mechanism}")

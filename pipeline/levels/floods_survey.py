@@ -16,6 +16,8 @@ from pipeline.tables import Tables
 
 _NEAR_M: Final = 50.0
 PAST: Final = -2.0
+EVERY: Final = -1.0
+_NOWHERE: Final = "the place it names is not in the survey"
 
 
 def survey_rows(
@@ -45,9 +47,8 @@ def survey_rows(
     addresses = Addresses(tables["columns"])
     rows = []
     for record in tables["flood_levels"].to_dict("records"):
-        named = _named(record, places)
-        for place in named:
-            rows.append(_row(record, place, settings, default_u_m, addresses))
+        named, problem = _named(record, places)
+        rows += [_row(record, p, settings, default_u_m, addresses, problem) for p in named]
     return rows
 
 
@@ -55,17 +56,28 @@ def _text(value: Any) -> str:
     return "" if value is None or pd.isna(value) else str(value).strip()
 
 
-def _named(record: dict[str, Any], places: Places) -> list[Place]:
-    """Places that a row applies to; a row that names nothing known applies to all of its survey."""
+def _named(record: dict[str, Any], places: Places) -> tuple[list[Place], str]:
+    """Places that a row applies to, and why its value is not used there.
+
+    A row that names nothing known may mean any place of its workbook: all of them are at best
+    without a flood level, and its value is given to none.
+    """
     if not pd.isna(record["x_m"]):
         x, y = float(record["x_m"]), float(record["y_m"])
         return [
             p for p in places.all
             if math.isfinite(p.x_m) and math.hypot(p.x_m - x, p.y_m - y) <= _NEAR_M
-        ]  # fmt: skip
+        ], ""  # fmt: skip
     name = _text(record["applies_to"])
     found = [p for p in places.all if name and name in (p.site_id, p.place_id)]
-    return found or list(places.all)
+    if found:
+        return found, ""
+    return [p for p in places.all if _book(p.file) == _book(_text(record["file"]))], _NOWHERE
+
+
+def _book(file: str) -> str:
+    """The workbook of a file: the folder, where the sheets are files of their own."""
+    return file.rpartition("/")[0] if file.casefold().endswith(".csv") else file
 
 
 def _mechanism(record: dict[str, Any]) -> str:
@@ -79,11 +91,15 @@ def _row(
     settings: Settings,
     default_u_m: dict[str, float],
     addresses: Addresses,
+    problem: str,
 ) -> dict[str, Any]:
+    past = bool(_text(record["past_date"])) or _text(record["source"]) == "past flood"
     aep = record["aep_per_year"]
-    past = _text(record["past_date"])
-    level, problem = _level(record, settings)
-    if pd.isna(aep) and not past:
+    if pd.isna(aep):
+        aep = PAST if past else EVERY
+    level, shift_u_m, fault = _level(record, settings)
+    problem = problem or fault
+    if aep == EVERY and _mechanism(record) != "groundwater":
         problem = problem or "its event could not be read"
     u = record["u_m"]
     kind = _text(record["kind"])
@@ -101,13 +117,13 @@ def _row(
         "site_id": place.site_id or None,
         "source_id": f"survey:{record['flood_id']}",
         "mechanism": _mechanism(record),
-        "aep_per_year": float(aep) if not pd.isna(aep) else PAST,
+        "aep_per_year": float(aep),
         "event": _text(record["event"]) or "not stated",
         "climate": climate or "unknown",
         "defences": _text(record["defences"]) or "not stated",
         "answer": contract.LEVEL if not problem else contract.NOT_MODELLED,
         "level_m": level if not problem else None,
-        "u_m": (float(u) if not pd.isna(u) else default) if not problem else None,
+        "u_m": None if problem else math.hypot(default if pd.isna(u) else float(u), shift_u_m),
         "is_nearest": False,
         "distance_m": 0.0,
         "ground_m": place.ground_m,
@@ -117,22 +133,26 @@ def _row(
     }
 
 
-def _level(record: dict[str, Any], settings: Settings) -> tuple[float | None, str]:
-    """Level on the working datum, or why there is none."""
+def _level(record: dict[str, Any], settings: Settings) -> tuple[float | None, float, str]:
+    """Level on the working datum, the doubt of its shift, or why there is no level."""
     value = record["value_m"]
     if pd.isna(value):
-        return None, "no value"
+        return None, 0.0, "no value"
     shift = to_working_datum(_text(record["datum"]), settings)
     if shift is None:
         return (
             None,
+            0.0,
             f"its height datum '{_text(record['datum']) or 'not stated'}' has no known shift",
         )
     level = float(value)
-    if _text(record["value_is"]) == "depth above ground":
+    kind = _text(record["value_is"])
+    if kind not in ("level", "depth above ground"):
+        return None, 0.0, "level or depth is not stated"
+    if kind == "depth above ground":
         if pd.isna(record["ground_m"]):
-            return None, "a depth without the model's own ground"
+            return None, 0.0, "a depth without the model's own ground"
         level += float(record["ground_m"])
     inside = record["freeboard_in_m"]
     taken = float(inside) if _text(record["freeboard_in"]) == "yes" and not pd.isna(inside) else 0.0
-    return round(level - taken + shift[0], 6), ""
+    return round(level - taken + shift[0], 6), shift[1], ""

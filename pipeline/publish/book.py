@@ -51,8 +51,10 @@ class Book:
             self._formats[key] = self.file.add_format({"valign": "top", **properties})
         return self._formats[key]
 
-    def sheet(self, name: str, title: str, note: str, columns: Sequence[Column]) -> Any:
-        """Add a sheet with title, note, frozen heads, and A4 landscape print set-up."""
+    def sheet(
+        self, name: str, title: str, note: str, columns: Sequence[Column], *, is_a4: bool = False
+    ) -> Any:
+        """Add a sheet with title, note, frozen heads, and landscape print set-up (A3 when wide)."""
         sheet = self.file.add_worksheet(name[:31])
         sheet.write_string(0, 0, title, self.form(bold=True, font_size=14))
         sheet.write_string(1, 0, f"{note} {self.run_label}".strip(), self.form(italic=True))
@@ -63,7 +65,7 @@ class Book:
         sheet.freeze_panes(HEAD_ROW + 1, 1)
         sheet.set_landscape()
         wide = sum(min(c.width, _WIDEST) for c in columns) > _A4_CHARACTERS
-        sheet.set_paper(_A3 if wide else _A4)
+        sheet.set_paper(_A3 if wide and not is_a4 else _A4)
         sheet.set_row(
             HEAD_ROW, _LINE_POINTS * _lines({c.name: c.heading for c in columns}, columns)
         )
@@ -74,7 +76,12 @@ class Book:
 
     def write(self, sheet: Any, row: int, col: int, value: Any, number: str = "") -> None:
         """Write one value: text as text, numbers as numbers, unknown as blank."""
-        if value is None or value is pd.NA or (not isinstance(value, str) and pd.isna(value)):
+        if (
+            value is None
+            or value is pd.NA
+            or value == ""
+            or (not isinstance(value, str) and pd.isna(value))
+        ):
             sheet.write_blank(row, col, None, self.form())
         elif isinstance(value, bool):
             sheet.write_string(row, col, "yes" if value else "no", self.form())

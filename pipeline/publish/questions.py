@@ -68,6 +68,7 @@ def write_questions(path: Path, tables: Tables, run_label: str) -> None:
             head_line(_counts_of(tables["counts"], sender))
             + ". One answer a line; one word will do.",
             _COLUMNS,
+            is_a4=True,
         )
         book.table(sheet, group.assign(answer=None, by_whom=None, date=None), _COLUMNS)
     if asked.empty:

@@ -201,7 +201,10 @@ def _region_sheet(
 ) -> None:
     name = f"Region {region}"[:31]
     sheet = book.sheet(
-        name, f"Region {region}: lines", "Provisional and held quantities are shown and not ordered.", _LINE
+        name,
+        f"Region {region}: lines",
+        "Provisional and held quantities are shown and not ordered.",
+        _LINE,
     )
     for i, record in enumerate(lines.to_dict("records")):
         row = HEAD_ROW + 1 + i

@@ -100,7 +100,7 @@ class Case:
 
     def run(self) -> pd.DataFrame:
         """Reach by opening."""
-        tables: Tables = {name: blank(name) for name in REGISTRY}
+        tables: Tables = dict(BLANKS)
         tables["sites"] = frame("sites", [{"site_id": "S", "region": "R", "x_m": 0.0, "y_m": 0.0}])
         for name in ("chambers", "ends", "entries", "buildings", "levels", "floods"):
             tables[name] = frame(name, getattr(self, name))
@@ -120,6 +120,7 @@ def _settings() -> Settings:
 
 
 SETTINGS = _settings()
+BLANKS = {name: blank(name) for name in REGISTRY}
 
 
 def simple(cover_m: float, crest_m: float, own_m: float, water_m: float, **more: Any) -> Case:
