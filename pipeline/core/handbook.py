@@ -6,7 +6,7 @@ from typing import Final
 
 # ISO 80000-3 rounds standard gravity (9.80665) to this in hand calculations.
 G_M_PER_S2: Final = 9.81
-# Fresh water, handbook value (check-values 2.1).
+# Fresh water, handbook value.
 WATER_KG_PER_M3: Final = 1000.0
 # Sea water over fresh water; from memory, common hydrographic value.
 SEA_WATER_FACTOR: Final = 1.025

@@ -21,7 +21,7 @@ def test_blank_bore_by_hand(one: One) -> None:
 
     p = 9.81 x 1.5 = 14.715 kPa, x 1.5 = 22.0725. Shear 110 kPa: 22.0725 x 62.5 / 2 / 110 = 6.27
     mm. Bending 190 kPa: 62.5 sqrt(0.75 x 22.0725 / 190) = 18.45 mm. Policy 20 mm decides.
-    Volume pi/4 x 125^2 x 20 = 245.44 ml (job.md 6.1 method), x 1.15 = 282.25 ml.
+    Volume pi/4 x 125^2 x 20 = 245.44 ml (volume of the free area times the layer), x 1.15 = 282.25 ml.
     """
     row = one()
     assert row["is_needed"]
