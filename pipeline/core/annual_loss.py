@@ -104,7 +104,7 @@ def building_annual_loss(
     Notes
     -----
     Zero above the onset chance, a step to the loss at onset, linear in chance between events
-    beyond (methods 6; house rule). An onset more frequent than every event takes the loss of the
+    beyond (house rule). An onset more frequent than every event takes the loss of the
     most frequent event; with one loss for every event the result is onset chance times loss.
 
     Raises
@@ -247,7 +247,7 @@ def after_sealing(
 
     Notes
     -----
-    Seals are taken to fail independently (methods 6; house rule).
+    Seals are taken to fail independently (house rule).
     """
     any_fails_frac = 1.0 - reliability_frac**seals_count
     return loss * (next_per_year + (before_per_year - next_per_year) * any_fails_frac)

@@ -1,6 +1,6 @@
 """Plan positions: transformations that refuse to guess, grid letters, degrees-minutes-seconds.
 
-Heights never pass through here: converting them needs a separation from the surveyor (methods 1).
+Heights never pass through here: converting them needs a separation from the surveyor.
 """
 
 from __future__ import annotations

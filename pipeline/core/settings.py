@@ -1,7 +1,7 @@
 """Programme settings: one TOML file, read once into frozen objects.
 
 Keys carry the contract's names; the unit of each stands in its description. No policy has a
-default (methods law 4): a file that leaves one out is refused with one message.
+default (law 4 of the house): a file that leaves one out is refused with one message.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Every crest stands four times: as it is, raised and lowered by its doubt, and *distrusted*: what
 lacks pedigree or proof is no obstacle at all. Dry in the distrusted network is the only ground
-for `above` (methods law 1: less knowledge never dries anything).
+for `above` (law 1 of the house: less knowledge never dries anything).
 """
 
 from __future__ import annotations

@@ -21,7 +21,7 @@ from pipeline.levels.ground import ground_grid, ground_table
 from pipeline.levels.policies import policy_table
 from pipeline.tables import Tables, blank
 
-# doubt of a water level where none is stated (m, one standard deviation): methods 1, house rules
+# doubt of a water level where none is stated (m, one standard deviation): house rule
 DEFAULT_U_M = {
     "level grid": 0.15,
     "polygon": 0.15,

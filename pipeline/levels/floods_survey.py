@@ -41,7 +41,7 @@ def survey_rows(
     Notes
     -----
     A row that cannot be used (blank value, unreadable event, datum without shift, a refused
-    value) leaves the places it names *not modelled*: it never counts as dry (methods law 1).
+    value) leaves the places it names *not modelled*: it never counts as dry (law 1 of the house).
 
     """
     addresses = Addresses(tables["columns"])

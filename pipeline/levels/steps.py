@@ -1,7 +1,7 @@
 """The steps from a known point to the lowest edge of an opening, each on the side that lets in.
 
 What a row leaves blank is taken so that the level comes out no higher than any answer would make
-it (methods law 1): an unknown reference is the lowest one, an unknown edge the farthest from the
+it (law 1 of the house): an unknown reference is the lowest one, an unknown edge the farthest from the
 bottom, an unknown bore the largest of its column.
 """
 

@@ -16,7 +16,7 @@ from pipeline.levels.steps import Opening, by_dip, by_offset, direct, number
 from pipeline.levels.visits import Visits, text
 from pipeline.tables import Tables
 
-_BELOW_FLOOR_M: Final = 0.1  # methods 1: a chamber end without a level lies 0.1 m below the floor
+_BELOW_FLOOR_M: Final = 0.1  # house rule: a chamber end without a level lies 0.1 m below the floor
 _FROM_GROUND_M: Final = 15.0
 _COVER_OFF_M: Final = 0.5
 _UNREAD: Final = ("counted only", "not reached")

@@ -1,4 +1,4 @@
-"""Less knowledge never dries anything: blanking any one cell of the clean sample (methods, law 1)."""
+"""Less knowledge never dries anything: blanking any one cell of the clean sample (law 1 of the house)."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ Run = Callable[..., Tables]
 CABLES = {"ends": [{"contents": "cables"}]}
 OLD = [{"condition": "cracked", "kind": "mortar"}]
 
-# code, reach (binding: methods 5), survey that fires it
+# code, reach (house rule), survey that fires it
 FIRES: list[tuple[str, str, dict[str, Any]]] = [
     ("contents unknown", "design", {"ends": [{"contents": "not seen"}]}),
     ("contents unknown", "design", {"ends": [{"contents": "silted"}]}),
