@@ -262,6 +262,21 @@ def _inside_building(
                  site_id=place.site_id, key=f"buildings/{place.place_id}")]  # fmt: skip
 
 
+def _under(place: Place, grid: Grid) -> tuple[float, float]:
+    """Highest groundwater under a place and how far off it is (m).
+
+    A known outline decides by itself, so that losing a building's typed position changes nothing.
+    """
+    if place.shape is not None:
+        west, south, east, north = place.shape.bounds
+        half_m = math.hypot(east - west, north - south) / 2
+        return grid.highest_within((west + east) / 2, (south + north) / 2, half_m)
+    radius = place.plan_u_m
+    if place.kind == "building":
+        radius = circle_m(0.0, place.plan_u_m)
+    return grid.highest_within(place.x_m, place.y_m, radius)
+
+
 def groundwater_rows(
     places: Places, settings: Settings, source: Source
 ) -> tuple[list[dict[str, Any]], list[Finding]]:
@@ -280,7 +295,7 @@ def groundwater_rows(
     for place in places.all:
         row = base_row(place, source, source.aep)
         if math.isfinite(place.x_m):
-            level, away = grid.highest_within(place.x_m, place.y_m, place.plan_u_m)
+            level, away = _under(place, grid)
             if math.isfinite(level):
                 row |= {
                     "answer": contract.LEVEL, "distance_m": away,

@@ -14,6 +14,7 @@ from pipeline.core.findings import Cell, make
 from pipeline.core.settings import Settings
 from pipeline.intake.context import Checked, Context
 from pipeline.tables import REGISTRY
+from pipeline.tables.spec import Col
 
 SHEET_OF_TABLE: Final = {table: sheet for sheet, table in survey.TABLE_OF_SHEET.items()}
 KEY_OF_TABLE: Final = {table: survey.key_of(sheet) for table, sheet in SHEET_OF_TABLE.items()}
@@ -201,7 +202,7 @@ class Survey:
 
 def is_missing(value: Any) -> bool:
     """Whether a value is unknown."""
-    return value is None or value == "" or bool(pd.isna(value))
+    return bool(pd.isna(value)) or value == ""
 
 
 def is_ours(an_id: str) -> bool:
@@ -292,21 +293,24 @@ def _place_in_file(hit: Hit) -> tuple[str, str, float, int]:
 
 
 def _clean(table: str, frame: pd.DataFrame | None) -> pd.DataFrame:
-    described = REGISTRY[table]
     source = pd.DataFrame() if frame is None else frame
-    out = pd.DataFrame(index=source.index)
-    for col in described.columns:
-        if col.name not in source.columns:
-            dtype = "float64" if col.kind in {"real", "whole"} else "object"
-            out[col.name] = pd.Series([None] * len(source), index=source.index).astype(dtype)
-            continue
-        values = source[col.name]
-        if col.kind in {"real", "whole"}:
-            out[col.name] = pd.to_numeric(values, errors="coerce").astype("float64")
-        else:
-            as_object = values.astype("object")
-            out[col.name] = as_object.where(as_object.notna() & (as_object != ""), None)
+    columns = {c.name: _values(c, source) for c in REGISTRY[table].columns}
+    out = pd.DataFrame(columns, index=source.index)
     if table == "ends":
         listed = out["is_unlisted"].map(lambda flag: not flag).astype(bool)
         out = out.loc[listed]
+    return out
+
+
+def _values(col: Col, source: pd.DataFrame) -> Any:
+    """Values of one column with one kind of missing: NaN for numbers, None for the rest."""
+    is_number = col.kind in {"real", "whole"}
+    if col.name not in source.columns:
+        return np.full(len(source), np.nan if is_number else None, float if is_number else object)
+    values = source[col.name]
+    if is_number:
+        return pd.to_numeric(values, errors="coerce").to_numpy(dtype="float64", na_value=np.nan)
+    out = values.astype("object").to_numpy(copy=True)
+    out[pd.isna(out)] = None
+    out[out == ""] = None
     return out

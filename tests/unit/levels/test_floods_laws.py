@@ -275,3 +275,14 @@ def test_design_event_between_two_modelled_ones_is_no_gap(country: Any) -> None:
     country.flood["design_aep"] = 0.005
     country.chamber("C1", 5, 5)
     assert country.said() == []
+
+
+def test_groundwater_under_an_outline_does_not_need_the_point(country: Any) -> None:
+    """A footprint over two cells takes the higher table (9.07), however its point is known."""
+    values = np.full((12, 12), 8.91)
+    values[:, 6:] = 9.07
+    country.source("table", values, kind="groundwater", mechanism="groundwater", aep=None)
+    country.building("B1", 5, 5, plan_u_m=10.5, shape=_boxed(5, 5, 1, 2))
+    country.building("B2", 5, 5, plan_u_m=0.5, shape=_boxed(5, 5, 1, 2))
+    assert country.answer("B1")["level_m"] == pytest.approx(9.07)
+    assert country.answer("B2")["level_m"] == pytest.approx(9.07)

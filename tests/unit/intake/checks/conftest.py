@@ -14,10 +14,13 @@ import pytest
 from pipeline.core import survey
 from pipeline.core.findings import Cell
 from pipeline.core.rules import rules
-from pipeline.intake.checks import run_checks
+from pipeline.intake.checks import CHECKS, run_checks
+from pipeline.intake.checks.view import Survey
 from pipeline.intake.context import Checked, Context
+from pipeline.tables import REGISTRY
 
 SHEETS = {table: sheet for sheet, table in survey.TABLE_OF_SHEET.items()}
+DTYPES = {"flag": "boolean", "whole": "Int64", "real": "float64", "text": "str"}
 Tables = dict[str, list[dict[str, Any]]]
 Case = dict[str, Any]
 
@@ -50,6 +53,9 @@ def context(tables: Tables, *, with_settings: bool = True, **more: Any) -> Conte
             for i, r in enumerate(rows)
         ]
         frames[name] = pd.DataFrame(full)
+        for col in REGISTRY[name].columns:  # the dtypes that reading gives
+            if col.kind in DTYPES and col.name in frames[name]:
+                frames[name][col.name] = frames[name][col.name].astype(DTYPES[col.kind])
 
     def cell(table: str, index: int, column: str) -> Cell:
         row = frames[table].loc[index]
@@ -74,11 +80,17 @@ def context(tables: Tables, *, with_settings: bool = True, **more: Any) -> Conte
 
 @pytest.fixture
 def run() -> Callable[..., list[Checked]]:
-    """Run all checks over rows; keyword `code` keeps that code alone."""
+    """Run all checks over rows; with keyword `code`, those that make it, and keep it alone."""
 
     def _run(tables: Tables, *, code: str = "", **more: Any) -> list[Checked]:
-        found = run_checks(context(tables, **more))
-        return [c for c in found if not code or c.finding.code == code]
+        given = context(tables, **more)
+        if not code:
+            return run_checks(given)
+        makers = [c for c in CHECKS if code in c.codes]
+        if given.settings is None:
+            makers = [c for c in makers if not c.needs_settings]
+        view = Survey(given)
+        return [c for m in makers for c in m.function(view) if c.finding.code == code]
 
     return _run
 

@@ -173,3 +173,11 @@ def test_works_after_the_survey(run: Callable[..., list[Checked]]) -> None:
     found = run(tables, code="visit-06")
     assert len(found) == 1
     assert "2030-09-01" in found[0].finding.message
+
+
+def test_unknown_entry_of_a_chamber_is_not_entered(run: Callable[..., list[Checked]]) -> None:
+    """Law 3: a blank 'entered' is neither yes nor no; it is not told as entered without permit."""
+    tables = _visit({"entered": True}, permit_ref=None)
+    tables["chambers"].append({"chamber_id": "C2", "site_id": "S1", "entered": None})
+    found = run(tables, code="visit-05")
+    assert [c.index for c in found] == [0]
