@@ -3,29 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
 from pipeline.core import contract
-from pipeline.core.units import up_mm
+from pipeline.levels.chance import disagreement_limit_m
 
 _STEPS_THAT_CLEAR: Final = (*contract.PEDIGREE_METHODS, "dip", "offset")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Level:
     """One level and where it came from.
 
-    `shared_m` is the doubt shared with everything that hangs on the same point or visit
-    (`shared_key`), `own_m` the doubt of the thing's own steps (m, one standard deviation each);
-    `bias_m` a bound of a bias of unknown sign. `gap` names the first step that cannot clear.
+    `shared` holds the doubts shared with everything that hangs on the same point, visit or datum
+    shift, by name (m, one standard deviation each), `own_m` the doubt of the thing's own steps;
+    `biases` bounds of biases of unknown sign by visit (m). `gap` names the first step that cannot
+    clear.
     """
 
     value_m: float
-    shared_m: float = 0.0
+    shared: tuple[tuple[str, float], ...] = ()
     own_m: float = 0.0
     shared_key: str = ""
-    bias_m: float = 0.0
+    biases: tuple[tuple[str, float], ...] = ()
     gap: str = ""
     method: str = ""
     datum: str = ""
@@ -38,9 +40,20 @@ class Level:
         """Whether every step may clear an opening."""
         return self.gap == ""
 
-    def limit_mm(self, k: float) -> float:
-        """K x doubt + bias, rounded up to whole millimetres."""
-        return float(up_mm(k * math.hypot(self.shared_m, self.own_m) + self.bias_m))
+    @property
+    def shared_m(self) -> float:
+        """Doubt of all shared parts together (m)."""
+        return math.sqrt(sum(u * u for _, u in self.shared))
+
+    @property
+    def u_m(self) -> float:
+        """Whole doubt (m)."""
+        return math.hypot(self.shared_m, self.own_m)
+
+    @property
+    def bias_m(self) -> float:
+        """Bound of the bias: the visits of the chain each with theirs, none twice (m)."""
+        return sum(dict(self.biases).values())
 
     def step(
         self,
@@ -86,15 +99,26 @@ class Level:
         )
 
     def without_pedigree(self, gap: str, *, assumed: str = "") -> Level:
-        """The same level, which can no longer clear."""
+        """The same level, which can no longer clear; '' changes nothing."""
         extra = (assumed,) if assumed else ()
         return replace(self, gap=self.gap or gap, assumed=(*self.assumed, *extra))
+
+    def at_least(self, stated_m: float) -> Level:
+        """The same level with a whole doubt not under the stated one (m); the own part grows."""
+        if stated_m <= self.u_m:
+            return self
+        return replace(self, own_m=math.sqrt(stated_m**2 - self.shared_m**2))
+
+    def shared_by(self, key: str) -> Level:
+        """The level as a point that others hang on: its own doubt becomes a shared part."""
+        parts = (*self.shared, (key, self.own_m)) if self.own_m > 0.0 else self.shared
+        return replace(self, shared=parts, own_m=0.0, shared_key=key)
 
 
 def tolerance_m(one: Level, other: Level) -> float:
     """Largest believable difference of two chains: 2 sqrt(u1^2 + u2^2 - 2 cov).
 
-    Shared parts of chains that hang on the same point cancel.
+    Parts that both chains share cancel.
 
     Parameters
     ----------
@@ -106,10 +130,19 @@ def tolerance_m(one: Level, other: Level) -> float:
         Metres.
 
     """
-    variance = one.own_m**2 + other.own_m**2
-    if one.shared_key != other.shared_key or not one.shared_key:
-        variance += one.shared_m**2 + other.shared_m**2
-    return 2.0 * math.sqrt(variance)
+    mine = dict(one.shared)
+    covariance_m2 = sum(u * mine.get(key, 0.0) for key, u in other.shared)
+    return float(disagreement_limit_m(one.u_m, other.u_m, covariance_m2))
+
+
+def disagree(one: Level, other: Level) -> bool:
+    """Whether two chains to one thing contradict each other."""
+    return abs(one.value_m - other.value_m) > tolerance_m(one, other) + 1e-9
+
+
+def lowest(options: Iterable[Level]) -> Level | None:
+    """The lowest level, the first of equal ones; None when there is none."""
+    return min(options, key=lambda level: level.value_m, default=None)
 
 
 def method_gap(method: str) -> str:

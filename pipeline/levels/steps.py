@@ -2,7 +2,7 @@
 
 What a row leaves blank is taken so that the level comes out no higher than any answer would make
 it (law 1 of the house): an unknown reference is the lowest one, an unknown edge the farthest from the
-bottom, an unknown bore the largest of its column.
+bottom, an unknown size the largest of its column.
 """
 
 from __future__ import annotations
@@ -15,29 +15,35 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core.doubts import usual_u_m
-from pipeline.core.settings import Settings
 from pipeline.levels.chain import Level, method_gap
-from pipeline.levels.datums import to_working_datum
 from pipeline.levels.visits import Visit, text
 
 _LONG_DIP_M: Final = 3.0
-_LARGEST_BORE_MM: Final = 300.0  # upper end of the survey's range for bores
 _THICKEST_FRAME_MM: Final = 300.0  # upper end of the survey's range for frames
 _WALL_FRAC: Final = 0.08  # house rule: wall of a duct over its bore
 _LEAST_WALL_MM: Final = 3.0
+# the lip of a bell lies under the invert behind it, so to take it as it is can only wet
 _BOTTOM: Final = ("invert", "lowest edge", "invert of lowest duct", "sill of bell mouth")
+_UNSEEN: Final = ("counted only", "not reached", "")
 
 
 @dataclass(frozen=True)
 class Opening:
-    """A row with its size, visit, and where its cells are."""
+    """A row with its site, visit and size, and where its cells are.
+
+    `frame_from` says where dips at its chamber start: 'cover top', 'frame', 'slab top', 'floor',
+    '' = not known; None = not at a chamber.
+    """
 
     row: dict[str, Any]
+    site_id: str
     visit: Visit
-    size_mm: float | None
-    is_size_judged: bool
     cell: Callable[[dict[str, Any], str], str]
+    size_mm: float = math.nan
+    size_assumed: str = ""
+    is_size_judged: bool = False
     chamber: dict[str, Any] | None = None
+    frame_from: str | None = None
 
 
 def number(value: Any) -> float | None:
@@ -45,47 +51,40 @@ def number(value: Any) -> float | None:
     return None if value is None or pd.isna(value) else float(value)
 
 
-def direct(opening: Opening, column: str, settings: Settings) -> Level | None:
-    """Level stated on the row itself, by the method and on the datum of its visit."""
-    value = number(opening.row.get(column))
+def direct(opening: Opening, column: str) -> Level | None:
+    """Level stated on the row itself, by the method and on the datum of its visit.
+
+    It is on that datum still: `Points.to_working` brings it home.
+    """
+    row, visit = opening.row, opening.visit
+    value = number(row.get(column))
     if value is None:
         return None
-    visit = opening.visit
-    shift = to_working_datum(visit.datum, settings)
-    if shift is None:
-        return None
-    words = text(opening.row.get("level_method"))
+    words = text(row.get("level_method"))
     method = words if words in ("drawing", "judged") else visit.method
-    stated = number(opening.row.get("level_u_m")) or 0.0
-    u = max(stated, usual_u_m(method), visit.u_m if method == visit.method else 0.0)
-    gap = "" if visit.date else "no date of the visit"
+    gap = visit.date_gap or visit.geoid_gap(method) or method_gap(method)
     level = Level(
-        value, shift[1], u, visit.visit_id, visit.bias_m, gap, method, visit.datum,
-        f"level {value:.3f}", (opening.cell(opening.row, column),),
-    )  # fmt: skip
-    if shift[0]:
-        level = level.step(shift[0], shift[2])
-    return _pedigree(level, method)
+        value, own_m=visit.method_u_m(method), shared_key=visit.visit_id, biases=visit.biases(),
+        gap=gap, method=method, datum=visit.datum, path=f"level {value:.3f}",
+        cells=tuple(c for c in (opening.cell(row, column),) if c),
+    ).at_least(number(row.get("level_u_m")) or 0.0)  # fmt: skip
+    return level.without_pedigree(_row_gap(opening)) if "level_method" in row else level
 
 
-def _pedigree(level: Level, method: str) -> Level:
-    gap = method_gap(method)
-    return level.without_pedigree(gap) if gap else level
-
-
-def by_dip(opening: Opening, point: Level, column: str, *, check: bool = False) -> Level | None:
+def by_dip(opening: Opening, point: Level, column: str) -> Level | None:
     """Point minus dip, brought down to the lowest edge."""
     value = number(opening.row.get(column))
     if value is None:
         return None
     value = abs(value)  # dips are positive down; a minus sign is asked about and read as down
-    u = max(usual_u_m("long dip" if value > _LONG_DIP_M else "dip"), _stated(opening))
+    is_felt = value > _LONG_DIP_M or text(opening.row.get("seen")) == "part"
     level = point
-    if opening.chamber is not None:
-        level = _from_reference(opening, level)
-    level = level.step(-value, f"{'check dip' if check else 'dip'} {value:.3f}", u_m=u,
+    if opening.frame_from is not None:
+        level = from_frame(opening, level)
+    word = "check dip" if column == "check_dip_down_m" else "dip"
+    level = level.step(-value, f"{word} {value:.3f}", u_m=usual_u_m("long dip" if is_felt else "dip"),
                        cell=opening.cell(opening.row, column), gap=_row_gap(opening))  # fmt: skip
-    return to_bottom(opening, level)
+    return to_bottom(opening, level).at_least(number(opening.row.get("level_u_m")) or 0.0)
 
 
 def by_offset(opening: Opening, point: Level, column: str) -> Level | None:
@@ -93,40 +92,49 @@ def by_offset(opening: Opening, point: Level, column: str) -> Level | None:
     value = number(opening.row.get(column))
     if value is None:
         return None
-    u = max(usual_u_m("offset"), _stated(opening))
-    level = point.step(value, f"offset {abs(value):.3f}", u_m=u,
+    level = point.step(value, f"offset {abs(value):.3f}", u_m=usual_u_m("offset"),
                        cell=opening.cell(opening.row, column), gap=_row_gap(opening))  # fmt: skip
-    return to_bottom(opening, level)
-
-
-def _stated(opening: Opening) -> float:
-    return number(opening.row.get("level_u_m")) or 0.0
+    return to_bottom(opening, level).at_least(number(opening.row.get("level_u_m")) or 0.0)
 
 
 def _row_gap(opening: Opening) -> str:
-    """Why the row itself cannot clear: its method is drawn or judged, or it has no date."""
-    method = text(opening.row.get("level_method"))
+    """Why the row itself cannot clear: how it was measured, when, or what was seen is missing."""
+    row = opening.row
+    method = text(row.get("level_method"))
     if method in ("drawing", "judged", ""):
         return f"level method {method or 'not stated'}"
-    return "" if opening.visit.date else "no date of the visit"
+    if opening.visit.date_gap:
+        return opening.visit.date_gap
+    if "seen" in row and text(row["seen"]) in _UNSEEN:
+        return f"mouth {text(row['seen']) or 'perhaps not seen'}"
+    if "contents" in row and text(row["contents"]) in ("silted", "not seen", ""):
+        # a silted duct hides its invert
+        return "silted invert" if text(row["contents"]) == "silted" else "contents not seen"
+    return ""
 
 
-def _from_reference(opening: Opening, level: Level) -> Level:
-    """Dips from the frame or slab start below the cover's top by the frame's thickness."""
-    chamber = opening.chamber
-    assert chamber is not None
-    start = text(opening.row.get("dip_from")) or text(chamber.get("depth_from"))
+def from_frame(opening: Opening, level: Level) -> Level:
+    """From the cover's top down to where the chamber's measures start.
+
+    A frame or slab lies under the top by its thickness; where the start or the thickness is not
+    known, by the thickest frame of the survey form.
+    """
+    start, chamber = opening.frame_from, opening.chamber or {}
     if start == "cover top":
         return level
     thick = number(chamber.get("frame_thickness_mm"))
+    assumed = "" if start else "measured from an edge that is not stated, taken as the frame"
     if thick is not None:
-        return level.step(-thick / 1000.0, f"frame {thick / 1000.0:.3f}", u_m=0.005,
-                          cell=opening.cell(chamber, "frame_thickness_mm"))  # fmt: skip
+        return level.step(-thick / 1000.0, f"frame {thick / 1000.0:.3f}", u_m=usual_u_m("frame"),
+                          cell=opening.cell(chamber, "frame_thickness_mm"),
+                          gap="" if start else "edge that was measured from not stated",
+                          assumed=assumed)  # fmt: skip
+    thickest = _THICKEST_FRAME_MM / 1000.0
     return level.step(
-        -_THICKEST_FRAME_MM / 1000.0,
-        f"frame {_THICKEST_FRAME_MM / 1000.0:.3f}",
-        gap="dip not from the cover top, frame thickness not known",
-        assumed=f"dip taken from {start or 'an unknown edge'}: {_THICKEST_FRAME_MM:.0f} mm lower",
+        -thickest,
+        f"frame {thickest:.3f}",
+        gap="measured from the frame, its thickness not known",
+        assumed=f"measured from {start or 'an unknown edge'}: {_THICKEST_FRAME_MM:.0f} mm lower",
     )
 
 
@@ -135,10 +143,8 @@ def to_bottom(opening: Opening, level: Level) -> Level:
     what = text(opening.row.get("measured_to"))
     if what in _BOTTOM:
         return level
-    size, gap, assumed = opening.size_mm, "", ""
-    if size is None:
-        size, gap = _LARGEST_BORE_MM, "bore not known"
-        assumed = f"bore taken as {size:.0f} mm for its level"
+    size, assumed = opening.size_mm, opening.size_assumed
+    gap = "size not known" if assumed else ""
     u = usual_u_m("bore judged" if opening.is_size_judged else "bore measured")
     wall = max(_LEAST_WALL_MM, _WALL_FRAC * size)
     if what == "centre":
