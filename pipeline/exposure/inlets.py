@@ -41,15 +41,20 @@ class Inlet:
     def water(self, waters: Waters) -> Water | None:
         """The water of this inlet under a policy; None where there is none."""
         if not math.isnan(self.fixed_m):
-            return Water(
-                self.mechanism, self.place_id, design_m=self.fixed_m, design_u_m=0.0,
-                is_modelled=True, rarest_m=self.fixed_m, source_id=f"seen:{self.place_id}",
-            )  # fmt: skip
+            return seen_water(self.place_id, self.fixed_m)
         found = waters.highest(self.water_places, self.mechanisms)
         if found is not None:
             return found
         known = [w for p in self.water_places for w in waters.at(p, self.mechanisms)]
         return known[0] if known else None
+
+
+def seen_water(place: str, level_m: float) -> Water:
+    """Water that was seen at a place: it counts in every event."""
+    return Water(
+        SEEN, place, design_m=level_m, design_u_m=0.0, is_modelled=True, rarest_m=level_m,
+        source_id=f"seen:{place}",
+    )  # fmt: skip
 
 
 def inlets(tables: Tables, links: list[Link], works: Waterworks) -> list[Inlet]:
@@ -145,10 +150,14 @@ def _drain(row: dict[str, Any], node: int, chamber: str, here: tuple[str, ...]) 
 def _seen(
     row: dict[str, Any], node: int, chamber: str, cover: Height, heights: Heights
 ) -> list[Inlet]:
-    """Water that was seen standing: in every event, and with the policy's freeboard."""
+    """Water that was seen standing: in every event, and with the policy's freeboard.
+
+    Water without a height may stand up to the cover.
+    """
     seen = heights.get("water seen", chamber)
+    stands = text(row["water_state"]) in _WATER_STANDS or heights.has("water seen", chamber)
     level = seen.level_m
-    if math.isnan(level) and text(row["water_state"]) in _WATER_STANDS:
+    if math.isnan(level) and stands:
         level = cover.level_m if cover.is_known else math.inf
     if math.isnan(level):
         return []
@@ -222,9 +231,22 @@ class Walls:
             )
         for water in self._waters.at(building, (GROUNDWATER,)):
             out.append(Direct(FREE, GROUNDWATER, building, water, f"groundwater at {building}"))
+        out += self._seen(building)
         if kind == "drain":
             out += self._by_drain(building, site)
         return out
+
+    def _seen(self, building: str) -> list[Direct]:
+        """Water or a mark that was seen in the building: by which opening is not known, so by all.
+
+        Without a readable height it may have stood anywhere.
+        """
+        if not self._heights.has("water seen", building):
+            return []
+        seen = self._heights.get("water seen", building)
+        words = f"water seen in {building}" + ("" if seen.is_known else " (height not measured)")
+        level_m = seen.level_m if seen.is_known else math.inf
+        return [Direct(FREE, SEEN, building, seen_water(building, level_m), words)]
 
     def _by_drain(self, building: str, site: str) -> list[Direct]:
         to = self._drain_to.get(building, "")

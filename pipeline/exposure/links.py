@@ -53,6 +53,10 @@ class Heights:
         """The level of a thing; unknown when there is none."""
         return self._by.get((kind, thing_id), UNKNOWN)
 
+    def has(self, kind: str, thing_id: str) -> bool:
+        """Whether the thing is listed, with or without a level."""
+        return (kind, thing_id) in self._by
+
     def of_kind(self, kind: str) -> dict[str, Height]:
         """All things of a kind, by id."""
         return {i: h for (k, i), h in self._by.items() if k == kind}

@@ -20,11 +20,12 @@ from pipeline.exposure.links import Link, text
 from pipeline.exposure.network import AS_IS, LOWERED, Mouth, Waterworks, assemble, four, mouths
 from pipeline.exposure.openings import Place, openings
 from pipeline.exposure.search import NOWHERE, control_levels, way_back
-from pipeline.exposure.water import Policy, Water, Waters
+from pipeline.exposure.water import GROUNDWATER, SEEN, Policy, Water, Waters
 from pipeline.tables import Tables
 
 _RUNS: Final = range(4)
 # where level or flood is not known, nobody can tell the chance: unknown is never zero
+_UNDER_GROUND: Final = (GROUNDWATER, SEEN)
 _CHANCE_UNKNOWN: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
 
 
@@ -173,7 +174,7 @@ def _opening(
     opening = _facts(place, walls, missing)
     verdict = classify(opening, found, freeboard_m=policy.freeboard_m, k=survey.settings.flood.k)
     onset, bound = _onset(found, waters)
-    if verdict.level_class in _CHANCE_UNKNOWN:
+    if verdict.level_class in _CHANCE_UNKNOWN or any(r.water.is_refused for r in found):
         onset, bound = math.nan, ""
     row = _row(place, verdict, found, policy, survey.settings.flood.k)
     row["onset_chance_per_year"], row["onset_bound"] = onset, bound
@@ -212,7 +213,7 @@ def _reaching(
             found.append(
                 Reaching(control, _mechanism(direct.mechanism, direct.water), direct.place_id, direct.water,  # type: ignore[arg-type]
                          (direct.words, f"{place.kind} {place.opening_id}"),
-                         (direct.place_id,), is_direct=direct.mechanism != "groundwater",
+                         (direct.place_id,), is_direct=direct.mechanism not in _UNDER_GROUND,
                          is_proved=True)
             )  # fmt: skip
     if place.mouth is not None:
@@ -256,7 +257,7 @@ def _through_ducts(
 
 def _is_modelled(inlet: Inlet, waters: Waters) -> bool:
     """Whether the surface water of an inlet's place is known at the design event."""
-    return any(waters.is_modelled(p) for p in inlet.water_places)
+    return waters.is_modelled(*inlet.water_places)
 
 
 def _one(

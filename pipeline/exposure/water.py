@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -39,7 +39,8 @@ class Water:
 
     `levels_m` and `aeps` are the curve (frequent to rare); `is_dry` marks the events that were dry,
     for which the level is the ground. `design_m` is NaN when the place stays dry or is not
-    modelled; `is_modelled` tells these two apart.
+    modelled; `is_modelled` tells these two apart. `is_refused`: something that could not be used
+    names this place, so that the water may stand higher or more often than the rest says.
     """
 
     mechanism: str
@@ -51,6 +52,7 @@ class Water:
     design_u_m: float = math.nan
     is_nearest: bool = False
     is_modelled: bool = False
+    is_refused: bool = False
     rarest_m: float = math.nan
     source_id: str = ""
 
@@ -88,6 +90,9 @@ class Waters:
         self._by: dict[tuple[str, str], Water] = {}
         for (place, mechanism), group in rows.groupby(["place_id", "mechanism"], sort=True):
             self._by[str(place), str(mechanism)] = _water(str(place), str(mechanism), group, policy)
+        self._of_place: dict[str, list[Water]] = {}
+        for (place, _), water in self._by.items():
+            self._of_place.setdefault(place, []).append(water)
         aeps = rows.loc[rows["aep_per_year"] > 0, "aep_per_year"]
         self.most_frequent = float(aeps.max()) if len(aeps) else policy.design_aep
 
@@ -95,9 +100,13 @@ class Waters:
         """Waters of a place, one per mechanism that it has."""
         return [self._by[place, m] for m in mechanisms if (place, m) in self._by]
 
-    def is_modelled(self, place: str) -> bool:
-        """Whether any surface mechanism says something of the place at the design event."""
-        return any(w.is_modelled for w in self.at(place, SURFACE))
+    def is_modelled(self, *places: str) -> bool:
+        """Whether a surface mechanism answers at one of the places, and nothing there is refused."""
+        said = [self._of_place.get(p, ()) for p in places]
+        surface = [w for p in said for w in p if w.mechanism in SURFACE]
+        return any(w.is_modelled for w in surface) and not any(
+            w.is_refused for p in said for w in p
+        )
 
     def highest(self, places: Iterable[str], mechanisms: Iterable[str]) -> Water | None:
         """The water that stands highest at the design event over some places."""
@@ -124,6 +133,7 @@ def _water(place: str, mechanism: str, group: pd.DataFrame, policy: Policy) -> W
     events: dict[float, dict[str, object]] = {}
     bounds: dict[float, float] = {}
     modelled: set[float] = set()
+    refused = bool(group["is_refused"].any())
     constant: dict[str, object] | None = None
     for row in group.to_dict("records"):
         aep, level = float(row["aep_per_year"]), float(row["level_m"])
@@ -146,9 +156,11 @@ def _water(place: str, mechanism: str, group: pd.DataFrame, policy: Policy) -> W
         level = float(str(constant["level_m"]))
         return Water(
             mechanism, place, design_m=level, design_u_m=_number(constant["u_m"]),
-            is_modelled=True, rarest_m=level, source_id=text(constant["source_id"]),
+            is_modelled=not refused, is_refused=refused, rarest_m=level,
+            source_id=text(constant["source_id"]),
         )  # fmt: skip
-    return _curve(place, mechanism, events, bounds, modelled, policy)
+    water = _curve(place, mechanism, events, bounds, modelled, policy)
+    return replace(water, is_modelled=False, is_refused=True) if refused else water
 
 
 def _curve(

@@ -140,6 +140,7 @@ def frames_of(rows: dict[str, list[Row]]) -> dict[str, pd.DataFrame]:
                 "row": r.row,
                 "row_state": r.state,
                 "stopped": ";".join(r.stopped) or None,
+                "doubted": ";".join(c for c in r.doubted if c not in r.stopped) or None,
                 **{k: v for k, v in r.values.items() if k in spec.names},
             }
             for r in rows[sheet]
@@ -190,7 +191,8 @@ def apply_checks(  # noqa: C901 - two helpers stand inside, close to the rows th
             continue
         row = row_of(checked.table, checked.index)
         row.worsen(checked.finding.weight)
-        row.stopped += [c for c in checked.columns if c not in row.stopped]
+        kept = row.stopped if checked.finding.weight == contract.STOP else row.doubted
+        kept += [c for c in checked.columns if c not in kept]
     for sheet_rows in rows.values():
         for row in sheet_rows:
             for column in row.stopped:

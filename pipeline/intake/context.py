@@ -25,7 +25,8 @@ class Checked:
         Index label of the row in that table; -1 for none.
     columns : tuple of str
         House names of the values that a STOP takes out of use (they become blank, and are named
-        in the row's `stopped`). Empty for ASK and NOTE, and for a STOP on the row as a whole.
+        in the row's `stopped`), or that an ASK puts in question (they are used, clear nothing, and
+        are named in the row's `doubted`). Empty for NOTE, and for the row as a whole.
     """
 
     finding: Finding

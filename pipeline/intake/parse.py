@@ -87,6 +87,8 @@ class Habits:
     decimal_comma: bool = False
     words: dict[str, tuple[str, ...]] = field(default_factory=dict)
     planning_date: dt.date | None = None
+    divide_by: dict[str, float] = field(default_factory=dict)
+    """House name -> what a number of that column is divided by: a tape gives the way round."""
 
 
 def with_unit(habits: Habits, unit: str) -> Habits:
@@ -207,6 +209,7 @@ def _number(  # noqa: C901, PLR0912 - one guard for each way a number is written
         value *= factor
         if unit:
             says.append(Say("file-10", {"raw": raw, "value": f"{value:g}", "unit": column.unit}))
+    value /= habits.divide_by.get(column.house_name, 1.0)
     if not math.isfinite(value) or abs(value) > 1e9:
         return _unreadable(column, raw)
     if column.kind == "whole":

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from pipeline.core import contract
@@ -25,6 +26,8 @@ _STATE: Final = {
     contract.STOP: contract.REFUSED,
 }
 _ROWS_NAMED: Final = 12
+TAPE_ROUND: Final = "tape round"
+_ROUND_SIZE: Final = "diameter_mm"
 
 
 @dataclass
@@ -39,6 +42,7 @@ class Row:
     raws: dict[str, str]
     state: str = contract.USED
     stopped: list[str] = field(default_factory=list)
+    doubted: list[str] = field(default_factory=list)
     heads: Mapping[str, str] = field(default_factory=dict)
 
     def worsen(self, weight: str) -> None:
@@ -205,12 +209,22 @@ def _type_row(
 ) -> Row:
     row = Row(out.file, out.name, out.sheet, r + 1, {}, {}, heads=out.headings)
     says: list[tuple[Column, Say, Any]] = []
+    if out.sheet == "cables" and _tape_round(head, raw.cells[r], habits):
+        habits = replace(habits, divide_by={_ROUND_SIZE: math.pi})
     for i, column in head.columns.items():
         value = raw.cells[r][i] if i < len(raw.cells[r]) else None
         says += _type_cell(raw, row, column, (r, i), value, habits, words)
     for column, say, value in says:
         _say(out, row, column, say, value)
     return row
+
+
+def _tape_round(head: Head, cells: list[Any], habits: Habits) -> bool:
+    """Whether the size of a cable was taken with a tape, which gives the way round it."""
+    at = next((i for i, c in head.columns.items() if c.house_name == "size_method"), None)
+    if at is None or at >= len(cells) or cells[at] is None:
+        return False
+    return bool(parse(head.columns[at], cells[at], habits).value == TAPE_ROUND)
 
 
 def _type_cell(  # noqa: PLR0913 - one cell with its sheet, row and column
@@ -252,6 +266,8 @@ def _say(out: TypedSheet, row: Row, column: Column, say: Say, value: Any) -> Non
         finding = make("file-21", where, fill=say.fill, as_read=str(value), weight=contract.STOP,
                        key=f"{out.sheet}/")  # fmt: skip
     row.worsen(finding.weight)
+    if finding.weight == contract.ASK and column.house_name not in row.doubted:
+        row.doubted.append(column.house_name)
     out.findings.append(finding)
 
 

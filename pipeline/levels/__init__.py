@@ -42,17 +42,20 @@ def levels(tables: Tables, settings: Settings, *, progress: Progress = silent) -
 
 
 def _bound_by_covers(floods: pd.DataFrame, found: Found) -> pd.DataFrame:
-    """A dry event keeps the water below the cover too, where that lies below the ground model."""
+    """A dry event bounds the water by the ground or the cover, whichever lies higher.
+
+    Of the two the higher is the cautious bound: the water of a dry event may stand up to it.
+    """
     cover = [
-        level.value_m if kind == "chamber" and level is not None else math.inf
+        level.value_m if kind == "chamber" and level is not None else -math.inf
         for kind, level in (
             (kind, found.levels.get(("cover", place)))
             for kind, place in zip(floods["place_kind"], floods["place_id"], strict=True)
         )
     ]
     ground = floods["ground_m"].astype("float64")
-    lower = pd.Series(cover, index=floods.index, dtype="float64")
-    return floods.assign(ground_m=ground.where(~(lower < ground), lower))
+    higher = pd.Series(cover, index=floods.index, dtype="float64")
+    return floods.assign(ground_m=ground.where(~(higher > ground), higher))
 
 
 __all__ = ["levels"]

@@ -100,6 +100,7 @@ def _one_each(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def _wetter(one: dict[str, Any], two: dict[str, Any]) -> dict[str, Any]:
     first, second = sorted((one, two), key=lambda r: (_RANK[r["answer"]], -_level(r)))
+    first = first | {"is_refused": first["is_refused"] or second["is_refused"]}
     if _RANK[first["answer"]] > 0 and _level(second) > _level(first):
         # dry by one tile: the nearest water of the other still counts
         names = ("level_m", "u_m", "is_nearest", "distance_m", "origin")

@@ -85,7 +85,9 @@ class Places:
         return cls(tuple(out), ground)
 
 
-def base_row(place: Place, source: Source, aep: float | None) -> dict[str, Any]:
+def base_row(
+    place: Place, source: Source, aep: float | None, *, is_refused: bool = False
+) -> dict[str, Any]:
     """The part of a row that does not depend on the answer."""
     every = -1.0 if aep is None else aep
     return {
@@ -101,6 +103,7 @@ def base_row(place: Place, source: Source, aep: float | None) -> dict[str, Any]:
         "answer": contract.NOT_MODELLED,
         "level_m": None,
         "is_nearest": False,
+        "is_refused": is_refused,
         "distance_m": None,
         "ground_m": place.ground_m,
         "datum": source.datum,
@@ -137,7 +140,7 @@ def grid_rows(
     shift = to_working_datum(source.datum, settings)
     if shift is None:
         return (
-            [base_row(p, source, source.aep) for p in places.all],
+            [base_row(p, source, source.aep, is_refused=True) for p in places.all],
             [refused_datum(source, settings)],
         )
     grid = open_grid(
@@ -284,7 +287,7 @@ def groundwater_rows(
     shift = to_working_datum(source.datum, settings)
     if shift is None:
         return (
-            [base_row(p, source, source.aep) for p in places.all],
+            [base_row(p, source, source.aep, is_refused=True) for p in places.all],
             [refused_datum(source, settings)],
         )
     grid = open_grid(

@@ -51,7 +51,7 @@ def polygon_rows(
     ] or [source.aep]
     if shift is None:
         return (
-            [base_row(p, source, a) for p in places.all for a in aeps],
+            [base_row(p, source, a, is_refused=True) for p in places.all for a in aeps],
             [refused_datum(source, settings)],
         )
     add = shift[0] - source.freeboard_in_m
@@ -88,7 +88,8 @@ def _answer(
         row |= {"level_m": float(known.max()), "distance_m": 0.0}
     if here.size > known.size:
         # an outline without level: in, but nobody says how high; a level beside it may only wet
-        row |= {"answer": contract.NOT_MODELLED, "assumed": "inside an outline without a level"}
+        row |= {"answer": contract.NOT_MODELLED, "is_refused": True,
+                "assumed": "inside an outline without a level"}  # fmt: skip
         return
     if known.size:
         row["answer"] = contract.LEVEL

@@ -17,7 +17,9 @@ from pipeline.tables import Tables
 _NEAR_M: Final = 50.0
 PAST: Final = -2.0
 EVERY: Final = -1.0
+_VALUES: Final = frozenset({"value_m", "ground_m"})
 _NOWHERE: Final = "the place it names is not in the survey"
+_NOTHING_NEAR: Final = f"no chamber or building lies within {_NEAR_M:.0f} m of its coordinates"
 
 
 def survey_rows(
@@ -41,7 +43,8 @@ def survey_rows(
     Notes
     -----
     A row that cannot be used (blank value, unreadable event, datum without shift, a refused
-    value) leaves the places it names *not modelled*: it never counts as dry (law 1 of the house).
+    value) leaves the places it names *not modelled* and marks them (`is_refused`): whatever another
+    source says, they are at best without a flood level (law 1 of the house).
 
     """
     addresses = Addresses(tables["columns"])
@@ -64,15 +67,20 @@ def _named(record: dict[str, Any], places: Places) -> tuple[list[Place], str]:
     """
     if not pd.isna(record["x_m"]):
         x, y = float(record["x_m"]), float(record["y_m"])
-        return [
+        near = [
             p for p in places.all
             if math.isfinite(p.x_m) and math.hypot(p.x_m - x, p.y_m - y) <= _NEAR_M
-        ], ""  # fmt: skip
+        ]  # fmt: skip
+        return (near, "") if near else (_of_book(record, places), _NOTHING_NEAR)
     name = _text(record["applies_to"])
     found = [p for p in places.all if name and name in (p.site_id, p.place_id)]
     if found:
         return found, ""
-    return [p for p in places.all if _book(p.file) == _book(_text(record["file"]))], _NOWHERE
+    return _of_book(record, places), _NOWHERE
+
+
+def _of_book(record: dict[str, Any], places: Places) -> list[Place]:
+    return [p for p in places.all if _book(p.file) == _book(_text(record["file"]))]
 
 
 def _book(file: str) -> str:
@@ -125,12 +133,18 @@ def _row(
         "level_m": level if not problem else None,
         "u_m": None if problem else math.hypot(default if pd.isna(u) else float(u), shift_u_m),
         "is_nearest": False,
+        "is_refused": bool(problem) or _is_doubted(record),
         "distance_m": 0.0,
         "ground_m": place.ground_m,
         "datum": _text(record["datum"]) or "unknown",
         "origin": cell or f"{record['file']} {record['sheet']} row {record['row']}",
         "assumed": "; ".join(assumed) or None,
     }
+
+
+def _is_doubted(record: dict[str, Any]) -> bool:
+    """Whether its value is asked about: it may wet as typed, and it clears nothing."""
+    return bool(set(_text(record.get("doubted")).split(";")) & _VALUES)
 
 
 def _level(record: dict[str, Any], settings: Settings) -> tuple[float | None, float, str]:

@@ -16,7 +16,7 @@ from pipeline.levels.chain import Level, disagree, lowest
 from pipeline.levels.found import At, Found, Row
 from pipeline.levels.points import FROM_GROUND_M, Points
 from pipeline.levels.steps import Opening, direct, from_frame, number
-from pipeline.levels.visits import Visits, is_stopped, text
+from pipeline.levels.visits import Visits, doubt_gap, is_stopped, text
 from pipeline.tables import Tables
 
 _COVER_OFF_M: Final = 0.5
@@ -146,7 +146,7 @@ class Places:
                 return None
             return mark.step(sign * value, f"{kind} {abs(value):.3f}", u_m=usual_u_m("offset"),
                              cell=self._points.cell(row, column),
-                             gap=self._visits.of(row, site).date_gap)  # fmt: skip
+                             gap=self._visits.of(row, site).date_gap or doubt_gap(row))  # fmt: skip
 
         low = offset("lowest floor", "lowest_floor_below_m", -1.0)
         if (

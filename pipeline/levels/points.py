@@ -31,7 +31,7 @@ from pipeline.levels.datums import (
     tied,
     to_working_datum,
 )
-from pipeline.levels.visits import Visit, Visits, is_stopped, text
+from pipeline.levels.visits import Visit, Visits, doubt_gap, is_stopped, text
 from pipeline.tables import Tables
 
 FROM_GROUND_M: Final = 15.0
@@ -248,6 +248,7 @@ class Points:
             visit.geoid_gap(method),
             "" if kind else "kind of the point not stated",
             "old mark, not checked" if self._is_old_mark(row) else "",
+            doubt_gap(row),
             self._start_gap(row, method, start),
         )
         return next((r for r in reasons if r), "")

@@ -29,7 +29,8 @@ def policy_table(tables: Tables, settings: Settings) -> pd.DataFrame:
     Notes
     -----
     A site of no stated class, or one that names an event the settings do not know, gets the
-    strictest of all policies (rarest event, largest freeboard).
+    strictest of all policies (rarest event, largest freeboard); so does a part whose value on the
+    site row could not be used.
 
     """
     rows = [_of_site(row, settings) for row in tables["sites"].to_dict("records")]
@@ -49,8 +50,13 @@ def _of_site(row: dict[str, Any], settings: Settings) -> dict[str, Any]:
         parts[part] = value
         words.append(f"{part} from {where}")
     stated = row.get("freeboard_m")
-    if stated is not None and not pd.isna(stated):
+    if "freeboard_m" in _listed(row, "stopped"):
+        parts["freeboard_m"] = strictest(settings).freeboard_m
+        words[-1] = "freeboard_m the largest of all policies (the one on the site row is not used)"
+    elif stated is not None and not pd.isna(stated):
         parts["freeboard_m"] = float(stated)
+        if "freeboard_m" in _listed(row, "doubted"):  # used as typed, but it clears nothing
+            parts["freeboard_m"] = max(parts["freeboard_m"], strictest(settings).freeboard_m)
         words[-1] = (
             f"freeboard_m from the site row ({row['file']}, {row['sheet']} row {row['row']})"
         )
@@ -66,6 +72,8 @@ def _of_site(row: dict[str, Any], settings: Settings) -> dict[str, Any]:
 
 def _named(row: dict[str, Any], settings: Settings) -> tuple[Policy | None, str]:
     policies = settings.flood.policy
+    if "design_event" in _listed(row, "stopped"):
+        return strictest(settings), "the strictest policy (design_event of the row is not used)"
     event = _text(row.get("design_event"))
     if event:
         if event in policies:
@@ -77,6 +85,11 @@ def _named(row: dict[str, Any], settings: Settings) -> tuple[Policy | None, str]
     if critical in policies:
         return policies[critical], f"[flood.policy.{critical}]"
     return None, "[flood]"
+
+
+def _listed(row: dict[str, Any], which: str) -> list[str]:
+    """Columns of a row whose value is taken out of use, or asked about."""
+    return _text(row.get(which)).split(";")
 
 
 def strictest(settings: Settings) -> Policy:

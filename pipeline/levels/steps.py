@@ -16,7 +16,7 @@ import pandas as pd
 
 from pipeline.core.doubts import usual_u_m
 from pipeline.levels.chain import Level, method_gap
-from pipeline.levels.visits import Visit, text
+from pipeline.levels.visits import Visit, doubt_gap, text
 
 _LONG_DIP_M: Final = 3.0
 _THICKEST_FRAME_MM: Final = 300.0  # upper end of the survey's range for frames
@@ -62,7 +62,7 @@ def direct(opening: Opening, column: str) -> Level | None:
         return None
     words = text(row.get("level_method"))
     method = words if words in ("drawing", "judged") else visit.method
-    gap = visit.date_gap or visit.geoid_gap(method) or method_gap(method)
+    gap = visit.date_gap or visit.geoid_gap(method) or method_gap(method) or doubt_gap(row)
     level = Level(
         value, own_m=visit.method_u_m(method), shared_key=visit.visit_id, biases=visit.biases(),
         gap=gap, method=method, datum=visit.datum, path=f"level {value:.3f}",
@@ -100,6 +100,8 @@ def by_offset(opening: Opening, point: Level, column: str) -> Level | None:
 def _row_gap(opening: Opening) -> str:
     """Why the row itself cannot clear: how it was measured, when, or what was seen is missing."""
     row = opening.row
+    if doubt_gap(row):
+        return doubt_gap(row)
     method = text(row.get("level_method"))
     if method in ("drawing", "judged", ""):
         return f"level method {method or 'not stated'}"

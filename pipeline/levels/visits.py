@@ -13,6 +13,14 @@ from pipeline.core.findings import Cell, Finding, make
 from pipeline.tables import Tables
 
 GNSS: Final = ("GNSS network", "GNSS base and rover")
+_LEVEL_COLUMNS: Final = frozenset(
+    {
+        "level_m", "invert_level_m", "dip_down_m", "above_m", "check_dip_down_m", "cover_level_m",
+        "floor_level_m", "gnss_h_m", "geoid_sep_m", "rise_m", "tie_level_m", "depth_m",
+        "frame_thickness_mm", "bore_mm", "bore_b_mm", "height_mm", "width_mm", "high_point_m",
+        "lowest_floor_below_m", "door_sill_above_floor_m", "lowest_vent_above_floor_m",
+    }
+)  # fmt: skip
 _METHOD_OF: Final = {
     "level": "levelled",
     "total station": "total station",
@@ -76,6 +84,12 @@ def text(value: Any) -> str:
 def is_stopped(row: dict[str, Any], column: str) -> bool:
     """Whether a value was taken out of use; it is then unknown, not inherited."""
     return column in text(row.get("stopped")).split(";")
+
+
+def doubt_gap(row: dict[str, Any]) -> str:
+    """A value of the row's levels that is asked about; '' = none. It is used and clears nothing."""
+    asked = [c for c in text(row.get("doubted")).split(";") if c in _LEVEL_COLUMNS]
+    return f"{asked[0]} is in question" if asked else ""
 
 
 def stated_datums(tables: Tables) -> dict[str, str]:

@@ -14,6 +14,8 @@ import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, vstack
 
+from pipeline.core.quiet import quiet_solver
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
@@ -149,13 +151,14 @@ def _solve(
     if not exact:
         relaxed = linprog(goal, A_ub=matrix, b_ub=upper, bounds=(0.0, 1.0), method="highs")
         return None, float(-relaxed.fun * scale) if relaxed.success else float("inf")
-    answer = milp(
-        goal,
-        integrality=np.ones(count),
-        bounds=Bounds(0.0, 1.0),
-        constraints=LinearConstraint(matrix, -np.inf, upper),
-        options={"mip_rel_gap": 0.0, "node_limit": NODE_LIMIT, "presolve": True},
-    )
+    with quiet_solver():
+        answer = milp(
+            goal,
+            integrality=np.ones(count),
+            bounds=Bounds(0.0, 1.0),
+            constraints=LinearConstraint(matrix, -np.inf, upper),
+            options={"mip_rel_gap": 0.0, "node_limit": NODE_LIMIT, "presolve": True},
+        )
     bound = -float(answer.mip_dual_bound) * scale
     if answer.x is None:
         return None, bound

@@ -107,9 +107,11 @@ def _openings(
     no_figure = np.array([not k for k in known], dtype=np.bool_)
     unknown_class = np.array([r["level_class"] in _UNKNOWN_CLASSES for r in rows], dtype=np.bool_)
     # `above` is proved on the whole way: without any source that gets there it is not unknown
-    unknown = unknown_class | (no_figure & ~above)
+    # a flood row that could not be used: the chances that are left are lower bounds, no figures
+    no_onset = np.array([bool(pd.isna(r["onset_chance_per_year"])) for r in rows], dtype=np.bool_)
+    unknown = unknown_class | ((no_figure | no_onset) & ~above)
     table[no_figure & above] = 0.0
-    table[unknown_class] = np.nan
+    table[unknown] = np.nan
     candidate, held = _seal_states(rows, above, states)
     return Openings(
         ids=tuple(str(r["opening_id"]) for r in rows),

@@ -21,6 +21,7 @@ HOLD_WORDS: Final = (
 _EVERY_EVENT: Final = -1.0
 _UNDER_GROUND_M: Final = 0.001
 _NEAR: Final = 1e-9  # relative noise of a chance typed as 1/30 and as 0.0333333333
+_UNSTATED: Final = ("unknown", "not stated")
 _NO_SURFACE_WATER: Final = ("groundwater", "seen water")
 
 
@@ -145,15 +146,14 @@ def wall_water(floods: pd.DataFrame, policy: Mapping[str, Any], limit_m: float) 
             chances[str(mechanism)] = _chance(events, limit_m, steady, aep)
         policy_m += [_at(events, aep) + freeboard, float(steady) + freeboard]
     highest = max((m for m in policy_m if not np.isnan(m)), default=float("nan"))
-    return Water(chances, highest, is_known=not rows.empty)
+    refused = bool(_of_policy(floods, policy, unstated=_UNSTATED)["is_refused"].any())
+    return Water(chances, highest, is_known=not rows.empty and not refused)
 
 
 def _counting(floods: pd.DataFrame, policy: Mapping[str, Any]) -> pd.DataFrame:
     """Rows that say something, with `curve_m` (level, or ground of a dry event) and `is_dry`."""
     rows = floods[floods["aep_per_year"].ge(_EVERY_EVENT) & floods["aep_per_year"].ne(0)]
-    underground = rows["mechanism"].isin(_NO_SURFACE_WATER).to_numpy(bool)
-    same = (rows["climate"] == policy["climate"]) & (rows["defences"] == policy["defences"])
-    rows = rows[same.to_numpy(bool) | underground]
+    rows = _of_policy(rows, policy)
     underground = rows["mechanism"].isin(_NO_SURFACE_WATER).to_numpy(bool)
     level, ground = rows["level_m"].to_numpy(float), rows["ground_m"].to_numpy(float)
     nearest = rows["is_nearest"].to_numpy(bool)
@@ -161,6 +161,17 @@ def _counting(floods: pd.DataFrame, policy: Mapping[str, Any]) -> pd.DataFrame:
     dry = ~underground & (np.isnan(level) | (nearest & (level < ground)))
     known = ~(dry & (rows["answer"] == contract.NOT_MODELLED).to_numpy(bool))
     return rows.assign(curve_m=np.where(dry, ground, level), is_dry=dry)[known]
+
+
+def _of_policy(
+    floods: pd.DataFrame, policy: Mapping[str, Any], unstated: tuple[str, ...] = ()
+) -> pd.DataFrame:
+    """Rows of the policy's climate and defences; groundwater and seen water count under each."""
+    underground = floods["mechanism"].isin(_NO_SURFACE_WATER).to_numpy(bool)
+    same = floods["climate"].isin([policy["climate"], *unstated]) & floods["defences"].isin(
+        [policy["defences"], *unstated]
+    )
+    return floods[same.to_numpy(bool) | underground]
 
 
 def _chance(events: pd.DataFrame, limit_m: float, steady_m: Any, design_aep: float) -> float:

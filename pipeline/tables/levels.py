@@ -81,6 +81,12 @@ FLOODS = Table(
             "the level is the reference water within reach of a dry place",
             nullable=False,
         ),
+        flag(
+            "is_refused",
+            "something names this place and could not be used (a refused or blank row, an outline "
+            "without level, a datum without shift): the place is at best without a flood level",
+            nullable=False,
+        ),
         real("distance_m", "distance to the cell or polygon that gave the level", lo=0),
         real("ground_m", "lowest ground of the ring (building) or ground at the cover (chamber)"),
         text("datum", "datum the source was on"),

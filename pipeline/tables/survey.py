@@ -1,7 +1,8 @@
 """Hand-over tables of intake: the survey as read, one table per sheet, and what goes beside it.
 
 The columns of a sheet come from the survey's definition (`core.survey`); every table carries the
-same row record in front (`file`, `sheet`, `row`, `row_state`, `stopped`).
+same row record in front (`file`, `sheet`, `row`, `row_state`, `stopped`,
+`doubted`).
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ _ROW: Final = (
     whole("row", "row number as the spreadsheet shows it"),
     text("row_state", "used, asked or refused", nullable=False, words=contract.ROW_STATES),
     text("stopped", "columns whose value a STOP took out of use, joined by ';'"),
+    text("doubted", "columns whose value is asked about: used as typed, it clears nothing"),
 )
 _POSITION: Final = (
     real("x_m", "easting in the working coordinate system"),

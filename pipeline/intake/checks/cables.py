@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from pipeline.intake.checks.sizes import cable_diameter_mm, mouth_area_mm2, narrowest_mm
+from pipeline.intake.checks.sizes import mouth_area_mm2, narrowest_mm
 from pipeline.intake.checks.view import Check, Hit, Survey, by, by_cause, names, number_text
 from pipeline.intake.context import Checked
 
@@ -26,14 +26,13 @@ def _in_ducts(view: Survey) -> pd.DataFrame:
     cables, ends = view.frame("cables"), view.frame("ends").drop_duplicates("end_id")
     mouths = ends.set_index("end_id")
     out = cables[["end_id", "cable_count", "cable_class", "size_method", "diameter_mm"]].copy()
-    out["true_mm"] = cable_diameter_mm(cables["diameter_mm"], cables["size_method"])
-    out["area_mm2"] = np.pi / 4.0 * out["true_mm"] ** 2 * cables["cable_count"].fillna(1.0)
+    out["area_mm2"] = np.pi / 4.0 * out["diameter_mm"] ** 2 * cables["cable_count"].fillna(1.0)
     sizes = (mouths["shape"], mouths["bore_mm"], mouths["bore_b_mm"])
     widths = pd.Series(narrowest_mm(*sizes), index=mouths.index)
     areas = pd.Series(mouth_area_mm2(*sizes), index=mouths.index)
     out["mouth_mm"] = out["end_id"].map(widths).astype("float64")
     out["mouth_mm2"] = out["end_id"].map(areas).astype("float64")
-    out["is_too_wide"] = out["true_mm"] > out["mouth_mm"]
+    out["is_too_wide"] = out["diameter_mm"] > out["mouth_mm"]
     fill = out.groupby("end_id")["area_mm2"].transform("sum") / out["mouth_mm2"]
     out["fill_frac"] = fill
     out["has_too_wide"] = out.groupby("end_id")["is_too_wide"].transform("any")
@@ -45,10 +44,10 @@ def check_fit(view: Survey) -> Iterator[Checked]:
     frame = _in_ducts(view)
     for hit in view.hits("cables", frame["is_too_wide"]):
         fill = {
-            "d": number_text(frame.at[hit.index, "true_mm"], 1),
+            "d": number_text(frame.at[hit.index, "diameter_mm"], 1),
             "bore": number_text(frame.at[hit.index, "mouth_mm"], 1),
         }
-        yield from view.say("duct-04", [hit], "diameter_mm", fill=fill, stop=("diameter_mm",))
+        yield from view.say("duct-04", [hit], "diameter_mm", fill=fill, values=("diameter_mm",))
     rest = ~frame["has_too_wide"].fillna(False).astype(bool)
     over = view.hits("cables", rest & (frame["fill_frac"] > 1.0))
     tight = view.hits("cables", rest & frame["fill_frac"].between(_HOUSE_FILL, 1.0, "right"))
@@ -56,7 +55,7 @@ def check_fit(view: Survey) -> Iterator[Checked]:
         for group in by(hits, lambda h: h.row["end_id"]):
             frac = float(frame.at[group[0].index, "fill_frac"])
             fill = {"end": group[0].row["end_id"], "pct": number_text(100.0 * frac, 0)}
-            yield from view.say(code, group, "diameter_mm", fill=fill, stop=stop)
+            yield from view.say(code, group, "diameter_mm", fill=fill, values=stop)
 
 
 def check_tape(view: Survey) -> Iterator[Checked]:
@@ -88,7 +87,7 @@ def check_contents(view: Survey) -> Iterator[Checked]:
     listed = frame["end_id"].map(rows).fillna(0).astype(int)
     for hit in view.hits("ends", (frame["contents"] == "empty") & (listed > 0)):
         fill = {"end": hit.id, "n": int(listed.loc[hit.index])}
-        yield from view.say("duct-09", [hit], "contents", fill=fill, stop=("contents",))
+        yield from view.say("duct-09", [hit], "contents", fill=fill, values=("contents",))
     full = frame["contents"] == "cables"
     eligible = view.hits("ends", full)
     for group in by_cause(view, view.hits("ends", full & (listed == 0)), eligible):

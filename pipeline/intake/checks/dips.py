@@ -76,7 +76,7 @@ def check_level_as_dip(view: Survey) -> Iterator[Checked]:
                 "value": number_text(group[0].row["dip_down_m"]),
                 "depth": "at most 8" if np.isnan(depth) else number_text(depth),
             }
-            yield from view.say("level-07", group, "dip_down_m", fill=fill, stop=("dip_down_m",))
+            yield from view.say("level-07", group, "dip_down_m", fill=fill, values=("dip_down_m",))
 
 
 def _too_deep(view: Survey) -> list[tuple[Hit, float]]:
@@ -124,7 +124,7 @@ def check_deep_dip(view: Survey) -> Iterator[Checked]:
             "a": number_text(first),
             "b": number_text(first * M_PER_FT),
         }
-        yield from view.say("level-22", group, "dip_down_m", fill=fill)
+        yield from view.say("level-22", group, "dip_down_m", fill=fill, values=("dip_down_m",))
     rest = [h for h, _ in deep if view.place_of(h) not in feet]
     depth_of = {view.place_of(h): d for h, d in deep}
     for group in by(rest, view.place_of):

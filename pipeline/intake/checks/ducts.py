@@ -80,7 +80,7 @@ def check_second_size(view: Survey) -> Iterator[Checked]:
     ]
     for group in by(hits, view.place_of):
         stop = ("bore_mm", "bore_b_mm")
-        yield from view.say("duct-15", group, "bore_b_mm", stop=stop)
+        yield from view.say("duct-15", group, "bore_b_mm", values=stop)
 
 
 def check_same_cell(view: Survey) -> Iterator[Checked]:
@@ -99,7 +99,7 @@ def check_same_cell(view: Survey) -> Iterator[Checked]:
                 "r": number_text(row["row_no"], 0),
                 "c": number_text(row["col_no"], 0),
             }
-            yield from view.say("duct-12", group, "col_no", fill=fill, stop=("row_no", "col_no"))
+            yield from view.say("duct-12", group, "col_no", fill=fill, values=("row_no", "col_no"))
 
 
 def check_ways(view: Survey) -> Iterator[Checked]:
@@ -126,11 +126,11 @@ def check_inner(view: Survey) -> Iterator[Checked]:
         if outer is None:
             if hit.row["shape"] == "sub-duct" and is_missing(parent):
                 stop = ("parent_end_id",)
-                yield from view.say("duct-14", [hit], "parent_end_id", fill=fill, stop=stop)
+                yield from view.say("duct-14", [hit], "parent_end_id", fill=fill, values=stop)
             continue  # a parent that no row has is id-05
         if outer.row["place_id"] != hit.row["place_id"]:
             stop = ("parent_end_id",)
-            yield from view.say("duct-14", [hit], "parent_end_id", fill=fill, stop=stop)
+            yield from view.say("duct-14", [hit], "parent_end_id", fill=fill, values=stop)
         elif size > outer.row["bore_mm"]:
             fill |= {"b": number_text(outer.row["bore_mm"])}
             yield from view.say("duct-32", [hit, outer], "bore_mm", fill=fill)

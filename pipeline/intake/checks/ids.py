@@ -148,7 +148,7 @@ def _say_lost(
             "parent": parent,
             "guesses": ", ".join(near) or "none",
         }
-        yield from view.say("id-05", group, name, fill=fill, stop=(name,))
+        yield from view.say("id-05", group, name, fill=fill, values=(name,))
 
 
 def check_same_chamber(view: Survey) -> Iterator[Checked]:

@@ -34,7 +34,7 @@ def check_outside_region(view: Survey) -> Iterator[Checked]:
                 "region": group[0].row["region"] or "every region of the programme",
             }
             column = _COLUMN_OF.get(str(group[0].row["position_from"]), "easting_m")
-            yield from view.say("place-03", group, column, fill=fill, stop=_POSITION)
+            yield from view.say("place-03", group, column, fill=fill, values=_POSITION)
 
 
 def _outside(view: Survey, table: str) -> list[tuple[Hit, float]]:

@@ -32,7 +32,7 @@ def check_millimetres(view: Survey) -> Iterator[Checked]:
         guess = _rescaled(value, near.get(str(hit.row["site_id"])) or near[""], hit.id)
         if guess is not None:
             fill = {"id": hit.id, "value": number_text(value), "guess": number_text(guess)}
-            yield from view.say("level-05", [hit], "level_m", fill=fill)
+            yield from view.say("level-05", [hit], "level_m", fill=fill, values=("level_m",))
 
 
 def _neighbours(view: Survey) -> dict[str, dict[str, float]]:
@@ -102,7 +102,7 @@ def check_feet(view: Survey) -> Iterator[Checked]:
                 "a": number_text(first),
                 "b": number_text(first * M_PER_FT),
             }
-            yield from view.say("level-22", group, "level_m", fill=fill)
+            yield from view.say("level-22", group, "level_m", fill=fill, values=("level_m",))
 
 
 def flood_levels(view: Survey) -> dict[str, list[float]]:

@@ -65,7 +65,7 @@ def check_separation(view: Survey) -> Iterator[Checked]:
         }
         stop = ("geoid_sep_m",) if is_stop else ()
         weight = STOP if is_stop else None
-        yield from view.say("level-19", group, "geoid_sep_m", fill=fill, stop=stop, weight=weight)
+        yield from view.say("level-19", group, "geoid_sep_m", fill=fill, values=stop, weight=weight)
 
 
 def _world_m(view: Survey) -> FloatArray | None:
@@ -100,7 +100,7 @@ def check_ellipsoid(view: Survey) -> Iterator[Checked]:
                 "sep": number_text(at[first.index], 1),
             }
             rows = [h for h, _ in high]
-            yield from view.say("level-04", rows, "level_m", fill=fill, stop=("level_m",))
+            yield from view.say("level-04", rows, "level_m", fill=fill, values=("level_m",))
 
 
 def _like_ellipsoid(

@@ -68,13 +68,6 @@ def narrowest_mm(
     return np.asarray(np.where(has_two, np.fmin(one, other), one), dtype=np.float64)
 
 
-def cable_diameter_mm(size_mm: npt.ArrayLike, method: npt.ArrayLike) -> FloatArray:
-    """Diameter of cables (mm): a tape round the cable gives the way round, pi times as long."""
-    size = np.asarray(size_mm, dtype=np.float64)
-    is_round = np.asarray(method, dtype=object) == "tape round"
-    return np.asarray(np.where(is_round, size / np.pi, size), dtype=np.float64)
-
-
 def inside_of_outside_mm(outside_mm: float) -> tuple[float, float]:
     """Likely inside sizes (mm, smallest and largest) of a plastic duct of this outside size."""
     return outside_mm * (1.0 - 2.0 / _THICK_SDR), outside_mm * (1.0 - 2.0 / _THIN_SDR)

@@ -145,7 +145,7 @@ class Survey:
         column: str,
         *,
         fill: Mapping[str, Any] | None = None,
-        stop: tuple[str, ...] = (),
+        values: tuple[str, ...] = (),
         weight: str | None = None,
     ) -> Iterator[Checked]:
         """One finding for all the rows that share a cause, anchored at the first of them.
@@ -161,8 +161,8 @@ class Survey:
             House name of the column that the question is about; '' for the whole row.
         fill : mapping, optional
             Values of the braces beside `row`, `sheet` and `n`.
-        stop : tuple of str
-            Columns whose value is not used (of a STOP).
+        values : tuple of str
+            Columns whose value is not used (STOP), or is used and clears nothing (ASK).
         weight : str, optional
             A rule's second weight.
         """
@@ -186,7 +186,7 @@ class Survey:
             },
         )
         for hit in rows:
-            yield Checked(finding, hit.table, hit.index, stop)
+            yield Checked(finding, hit.table, hit.index, values)
 
     def _cell(self, hit: Hit, column: str) -> Cell:
         if column:

@@ -51,7 +51,7 @@ def check_depth_or_level(view: Survey) -> Iterator[Checked]:
         fill = {"value": number_text(value), "w": number_text(value)}
         fill |= {"ground": number_text(ground), "g": number_text(ground)}
         if 0.0 <= value <= _DEEPEST_M and value < ground - _WELL_BELOW_M:
-            yield from view.say("water-02", [hit], "value_m", fill=fill)
+            yield from view.say("water-02", [hit], "value_m", fill=fill, values=("value_m",))
             continue
         is_told_wet = not is_missing(hit.row["ground_m"]) or view.site_of(hit) in flooded
         if hit.row["source"] in _OUTSIDE and is_told_wet:
@@ -86,7 +86,7 @@ def check_rarer_is_lower(view: Survey) -> Iterator[Checked]:
             "b": _event(frequent),
             "y": number_text(float(level.loc[frequent.index])),
         }
-        yield from view.say("water-04", rows, "value_m", fill=fill, stop=("value_m",))
+        yield from view.say("water-04", rows, "value_m", fill=fill, values=("value_m",))
 
 
 def _quarrels(group: list[Hit], level: pd.Series) -> list[tuple[Hit, Hit]]:
@@ -131,7 +131,7 @@ def check_datum(view: Survey) -> Iterator[Checked]:
     ]
     for group in by(hits, _report):
         fill = {"id": names(h.id for h in group)}
-        yield from view.say("water-06", group, "datum", fill=fill, stop=("value_m",))
+        yield from view.say("water-06", group, "datum", fill=fill, values=("value_m",))
 
 
 def check_freeboard(view: Survey) -> Iterator[Checked]:

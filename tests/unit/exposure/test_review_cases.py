@@ -95,7 +95,7 @@ class Case:
             {"place_kind": kind, "place_id": place, "site_id": "S", "source_id": mechanism,
              "mechanism": mechanism, "aep_per_year": aep, "event": f"{aep}", "climate": "none",
              "defences": "with", "answer": told, "level_m": level_m, "u_m": u_m,
-             "is_nearest": nearest}
+             "is_nearest": nearest, "is_refused": False}
         )  # fmt: skip
 
     def run(self) -> pd.DataFrame:
@@ -286,3 +286,50 @@ def test_more_water_or_doubt_never_clears(change: str) -> None:
                 level["limit_mm"] = 150.0
         after = case.run().loc["D1", "level_class"]
         assert not (after == "above" and before != "above")
+
+
+def _high_and_dry() -> Case:
+    """A proved duct and dry chamber far above the water: `above` by every rule."""
+    return simple(25.0, 24.0, 24.0, 20.62)
+
+
+@pytest.mark.parametrize("place", ["C", "B"])
+def test_a_refused_flood_row_leaves_at_best_no_flood_level(place: str) -> None:
+    """Something about the place could not be read: dry by the grid is not enough to clear."""
+    case = _high_and_dry()
+    assert case.run().loc["D1", "level_class"] == "above"
+    case.water(place, None, answer=contract.NOT_MODELLED, mechanism="sea", aep=-1.0)
+    case.floods[-1]["is_refused"] = True
+    row = case.run().loc["D1"]
+    assert row["level_class"] == "no flood level"
+    assert math.isnan(row["onset_chance_per_year"])
+
+
+def test_a_refused_flood_row_dries_nothing() -> None:
+    """Below stays below, with its margin; how often is no longer known."""
+    case = simple(20.80, 20.75, 19.00, 20.62)
+    case.water("C", None, answer=contract.NOT_MODELLED, aep=-1.0)
+    case.floods[-1]["is_refused"] = True
+    row = case.run().loc["D1"]
+    assert (row["level_class"], row["margin_mm"]) == ("below", -120)
+    assert math.isnan(row["onset_chance_per_year"])
+
+
+@pytest.mark.parametrize(("mark_m", "level_class"), [(24.10, "below"), (23.0, "above")])
+def test_water_seen_in_a_building_counts_for_its_openings(mark_m: float, level_class: str) -> None:
+    """A tide mark at 24.10 + 0.30 in the room is over an end at 24.0; one at 23.0 + 0.30 is not."""
+    case = _high_and_dry()
+    case.level("water seen", "B", mark_m)
+    row = case.run().loc["D1"]
+    assert row["level_class"] == level_class
+
+
+@pytest.mark.parametrize("place", ["B", "C"])
+def test_water_seen_at_an_unknown_height_may_stand_anywhere(place: str) -> None:
+    """A mark whose height cannot be read, whatever the state of the chamber says: below.
+
+    In the chamber it may stand up to the cover of 25.0, over the duct's mouth at 24.0.
+    """
+    case = _high_and_dry()
+    case.level("water seen", place, math.nan)
+    assert case.run().loc["D1", "level_class"] == "below"

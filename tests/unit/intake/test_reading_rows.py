@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -231,3 +232,23 @@ def test_files_of_one_name_are_kept_apart(book: Callable[..., Path]) -> None:
     tables = read(one, two)
     assert len(tables["counts"]) == 2
     assert len(tables["chambers"]) == 2
+
+
+def test_a_tape_gives_the_way_round(book: Callable[..., Path]) -> None:
+    """Survey definition: 'tape round' is the way round; 80 pi mm is 80 mm across, and in range.
+
+    50 pi = 157 mm would be out of range as a diameter (3 to 150 mm); the way round is not.
+    """
+    rows = [
+        ["cable_id", "end_id", "count", "diameter_mm", "size_method"],
+        ["K1", "D-1", 1, 50.0 * math.pi, "tape round"],
+        ["K2", "D-1", 1, 50.0, "gauge card"],
+        ["K3", "D-1", 1, 160.0, "gauge card"],
+    ]
+    ducts = [["end_id", "place_id", "bore_mm"], ["D-1", "E-1", 200]]
+    tables = read(book(ducts=ducts, cables=rows))
+    sizes = tables["cables"].set_index("cable_id")["diameter_mm"]
+    assert sizes["K1"] == pytest.approx(50.0, abs=1e-6)
+    assert sizes["K2"] == 50.0
+    assert found(tables, "file-23")["as_read"] == "160.0"
+    assert tables["cables"].set_index("cable_id").loc["K3", "doubted"] == "diameter_mm"

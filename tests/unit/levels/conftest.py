@@ -112,6 +112,30 @@ class Country:
         here = {"site_id": "S1", "x_m": x, "y_m": y, "plan_u_m": 0.05}
         self.add("buildings", building_id=name, **(here | more))
 
+    def boxed(self, row: float, col: float, rows: float = 1, cols: float = 1) -> Any:
+        """Outline over cells, from the north-west one on."""
+        return boxed(row, col, rows, cols)
+
+    def outlines(self, *parts: tuple[Any, float, float], **more: Any) -> None:
+        """A polygon source of the sea: outline, level (m), chance a year."""
+        self.source("sea", kind="polygon", mechanism="sea", aep=None, **more)
+        for shape, level, aep in parts:
+            self.polygons.append(
+                {"source_id": "sea", "aep_per_year": aep, "level_m": level, "geometry": shape}
+            )
+
+    def report(self, **more: Any) -> None:
+        """A row of the survey's flood levels: 20.62 m at site S1 once in 100 years."""
+        self.add(
+            "flood_levels",
+            **{
+                "flood_id": "F1", "applies_to": "S1", "source": "river", "kind": "report",
+                "event": "1 %", "aep_per_year": 0.01, "climate": "none", "defences": "with",
+                "value_is": "level", "value_m": 20.62, "datum": "Test Datum", "freeboard_in": "no",
+                "sheet": "flood_levels",
+            } | more,
+        )  # fmt: skip
+
     @property
     def settings(self) -> Settings:
         """Settings of the sources named so far; what floods do not read is left out."""

@@ -15,33 +15,6 @@ NONE = float("nan")
 EVERYWHERE = (0, 0, 12, 12)
 
 
-def _boxed(row: float, col: float, rows: float = 1, cols: float = 1) -> Any:
-    import shapely
-
-    west, north = 500_000.0 + col * 20, 650_000.0 - row * 20
-    return shapely.box(west, north - rows * 20, west + cols * 20, north)
-
-
-def _polygons(country: Any, *parts: tuple[Any, float, float], **more: Any) -> None:
-    country.source("sea", kind="polygon", mechanism="sea", aep=None, **more)
-    for shape, level, aep in parts:
-        country.polygons.append(
-            {"source_id": "sea", "aep_per_year": aep, "level_m": level, "geometry": shape}
-        )
-
-
-def _report(country: Any, **more: Any) -> None:
-    country.add(
-        "flood_levels",
-        **{
-            "flood_id": "F1", "applies_to": "S1", "source": "river", "kind": "report",
-            "event": "1 %", "aep_per_year": 0.01, "climate": "none", "defences": "with",
-            "value_is": "level", "value_m": 20.62, "datum": "Test Datum", "freeboard_in": "no",
-            "sheet": "flood_levels",
-        } | more,
-    )  # fmt: skip
-
-
 def test_level_where_the_cell_has_a_value(country: Any, wet_column: Callable[..., Any]) -> None:
     """A chamber on a wet cell has that cell's level, its doubt, and the file it came from."""
     country.source("river", wet_column(20.62, 0, 5))
@@ -60,7 +33,7 @@ def test_dry_in_the_domain_with_reference_water(
     The place stands in the middle of column 8; the nearest wet cell is column 5, whose edge is
     2.5 cells x 20 m = 50 m away: within max(50, 3 x 20) m.
     """
-    country.source("river", wet_column(20.62, 0, 5), domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", wet_column(20.62, 0, 5), domain_shape=country.boxed(*EVERYWHERE))
     country.chamber("C1", 5, 8)
     row = country.answer("C1")
     assert row["answer"] == contract.DRY
@@ -70,7 +43,7 @@ def test_dry_in_the_domain_with_reference_water(
 
 def test_dry_far_from_water_has_no_level(country: Any, wet_column: Callable[..., Any]) -> None:
     """Five cells from the water nothing is within reach: dry, and no level is made up."""
-    country.source("river", wet_column(20.62, 0, 3), domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", wet_column(20.62, 0, 3), domain_shape=country.boxed(*EVERYWHERE))
     country.chamber("C1", 5, 9)
     row = country.answer("C1")
     assert row["answer"] == contract.DRY
@@ -80,7 +53,7 @@ def test_dry_far_from_water_has_no_level(country: Any, wet_column: Callable[...,
 
 def test_outside_the_domain_is_not_modelled(country: Any, wet_column: Callable[..., Any]) -> None:
     """Beyond the outline of the model nothing is dry."""
-    country.source("river", wet_column(20.62, 0, 3), domain_shape=_boxed(0, 0, 12, 8))
+    country.source("river", wet_column(20.62, 0, 3), domain_shape=country.boxed(0, 0, 12, 8))
     country.chamber("C1", 5, 10)
     assert country.answer("C1")["answer"] == contract.NOT_MODELLED
 
@@ -90,7 +63,7 @@ def test_hole_is_filled_where_the_ground_does_not_forbid_it(country: Any) -> Non
     values = np.full((12, 12), 20.62)
     values[5, 5] = NONE
     values[5, 7] = 20.80
-    country.source("river", values, domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", values, domain_shape=country.boxed(*EVERYWHERE))
     country.chamber("C1", 5, 5)
     row = country.answer("C1")
     assert (row["answer"], round(row["level_m"], 3)) == (contract.HOLE, 20.80)
@@ -100,7 +73,7 @@ def test_constant_border_is_no_data(country: Any) -> None:
     """A frame of one number that stands out from the water within is padding."""
     values = np.full((12, 12), 55.0)
     values[2:10, 2:10] = 20.62
-    country.source("river", values, domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", values, domain_shape=country.boxed(*EVERYWHERE))
     country.chamber("C1", 1, 6)
     country.chamber("C2", 5, 5)
     assert country.answer("C2")["level_m"] == pytest.approx(20.62)
@@ -132,7 +105,7 @@ def test_building_takes_the_highest_of_its_ring(country: Any) -> None:
     values[4, 6] = 20.70
     values[5, 8] = 21.50  # three cells off: not in the ring
     country.source("river", values)
-    country.building("B1", 5, 5, shape=_boxed(5, 5))
+    country.building("B1", 5, 5, shape=country.boxed(5, 5))
     row = country.answer("B1")
     assert row["level_m"] == pytest.approx(20.70)
     assert row["ground_m"] == pytest.approx(20.0)
@@ -145,7 +118,7 @@ def test_building_without_footprint_takes_a_circle(country: Any) -> None:
     near[5, 8] = 20.62
     far[5, 9] = 20.62
     for name, values in (("near", near), ("far", far)):
-        country.source(name, values, domain_shape=_boxed(*EVERYWHERE))
+        country.source(name, values, domain_shape=country.boxed(*EVERYWHERE))
     country.building("B1", 5, 5)
     assert country.answer("B1", "near")["answer"] == contract.LEVEL
     assert country.answer("B1", "far")["answer"] == contract.DRY
@@ -157,7 +130,7 @@ def test_lowest_ground_of_the_ring(country: Any) -> None:
     country.ground = np.full((12, 12), 20.0)
     country.ground[5, 5] = 18.0
     country.ground[6, 4] = 19.4
-    country.building("B1", 5, 5, shape=_boxed(5, 5))
+    country.building("B1", 5, 5, shape=country.boxed(5, 5))
     out = country.flow()
     ground = out["ground"].set_index(["place_kind", "place_id"])
     assert ground.at[("building", "B1"), "ring_low_m"] == pytest.approx(19.4)
@@ -206,7 +179,9 @@ def test_wrong_coordinate_system_stops_the_run(country: Any) -> None:
 
 def test_polygon_answers(country: Any) -> None:
     """Inside: its level; beside: dry with the nearest water 30 m off; far outside: not modelled."""
-    _polygons(country, (_boxed(0, 0, 12, 4), 4.2, 0.01), domain_shape=_boxed(0, 0, 12, 8))
+    country.outlines(
+        (country.boxed(0, 0, 12, 4), 4.2, 0.01), domain_shape=country.boxed(0, 0, 12, 8)
+    )
     for name, col in (("in", 2), ("beside", 5), ("out", 10)):
         country.chamber(name, 5, col)
     assert country.answer("in")["level_m"] == pytest.approx(4.2)
@@ -218,7 +193,9 @@ def test_polygon_answers(country: Any) -> None:
 
 def test_polygon_boundary_takes_the_higher(country: Any) -> None:
     """Within the position's doubt of a boundary the higher of two levels counts."""
-    _polygons(country, (_boxed(0, 0, 12, 6), 4.2, 0.01), (_boxed(0, 6, 12, 6), 4.6, 0.01))
+    country.outlines(
+        (country.boxed(0, 0, 12, 6), 4.2, 0.01), (country.boxed(0, 6, 12, 6), 4.6, 0.01)
+    )
     country.chamber("C1", 5, 5, plan_u_m=12.0)
     country.chamber("C2", 5, 5, plan_u_m=2.0)
     assert country.answer("C1")["level_m"] == pytest.approx(4.6)
@@ -230,14 +207,14 @@ def test_polygon_that_crosses_itself_is_no_crash(country: Any) -> None:
     import shapely
 
     bow = shapely.Polygon([(500000, 650000), (500240, 649760), (500240, 650000), (500000, 649760)])
-    _polygons(country, (bow, 4.2, 0.01), domain_shape=bow)
+    country.outlines((bow, 4.2, 0.01), domain_shape=bow)
     country.chamber("C1", 5, 1)
     assert country.answer("C1")["answer"] in contract.ANSWERS
 
 
 def test_report_level_reaches_every_place_of_its_site(country: Any) -> None:
     """One level for a site: its buildings and chambers, and nobody else's."""
-    _report(country)
+    country.report()
     country.chamber("C1", 5, 5)
     country.chamber("C2", 5, 6, site_id="S2")
     country.building("B1", 5, 7)
@@ -251,8 +228,8 @@ def test_report_level_reaches_every_place_of_its_site(country: Any) -> None:
 def test_depth_freeboard_and_shift(country: Any) -> None:
     """Depth 0.92 over ground 19.80, freeboard 0.30 inside, shift +0.10: 20.52."""
     country.shifts = ({"datum": "Old", "add_m": 0.1, "u_m": 0.0, "source": "tie"},)
-    _report(
-        country, value_is="depth above ground", value_m=0.92, ground_m=19.80, freeboard_in="yes",
+    country.report(
+        value_is="depth above ground", value_m=0.92, ground_m=19.80, freeboard_in="yes",
         freeboard_in_m=0.30, datum="Old",
     )  # fmt: skip
     country.chamber("C1", 5, 5)
@@ -261,7 +238,7 @@ def test_depth_freeboard_and_shift(country: Any) -> None:
 
 def test_past_flood_is_kept_and_is_no_event(country: Any) -> None:
     """A mark of 2007 keeps its level under the mark for past floods."""
-    _report(country, source="past flood", past_date="2007-07-20", aep_per_year=NONE, event="2007")
+    country.report(source="past flood", past_date="2007-07-20", aep_per_year=NONE, event="2007")
     country.chamber("C1", 5, 5)
     row = country.answer("C1")
     assert (row["aep_per_year"], round(row["level_m"], 2)) == (-2.0, 20.62)
@@ -269,14 +246,14 @@ def test_past_flood_is_kept_and_is_no_event(country: Any) -> None:
 
 def test_site_without_any_level_is_asked(country: Any) -> None:
     """Nothing modelled at a site: one question on the site, none on its places."""
-    country.source("river", np.full((12, 12), NONE), domain_shape=_boxed(0, 0, 2, 2))
+    country.source("river", np.full((12, 12), NONE), domain_shape=country.boxed(0, 0, 2, 2))
     country.chamber("C1", 8, 8)
     assert country.said() == ["water-01"]
 
 
 def test_place_outside_is_named_once_per_site(country: Any, wet_column: Callable[..., Any]) -> None:
     """Two places outside a model that covers their site: one line that names both."""
-    country.source("river", wet_column(20.62, 0, 3), domain_shape=_boxed(0, 0, 12, 8))
+    country.source("river", wet_column(20.62, 0, 3), domain_shape=country.boxed(0, 0, 12, 8))
     for name, col in (("C1", 2), ("C2", 10), ("C3", 11)):
         country.chamber(name, 5, col)
     findings = country.flow()["findings"]
@@ -288,7 +265,7 @@ def test_place_outside_is_named_once_per_site(country: Any, wet_column: Callable
 def test_sources_apart_are_asked_once(country: Any) -> None:
     """Grid 20.62 and report 21.20 for the same event differ by more than 0.3 m."""
     country.source("river", np.full((12, 12), 20.62))
-    _report(country, value_m=21.20)
+    country.report(value_m=21.20)
     for name, col in (("C1", 5), ("C2", 6)):
         country.chamber(name, 5, col)
     assert country.said() == ["water-10"]

@@ -16,33 +16,6 @@ NONE = float("nan")
 EVERYWHERE = (0, 0, 12, 12)
 
 
-def _boxed(row: float, col: float, rows: float = 1, cols: float = 1) -> Any:
-    import shapely
-
-    west, north = 500_000.0 + col * 20, 650_000.0 - row * 20
-    return shapely.box(west, north - rows * 20, west + cols * 20, north)
-
-
-def _polygons(country: Any, *parts: tuple[Any, float, float], **more: Any) -> None:
-    country.source("sea", kind="polygon", mechanism="sea", aep=None, **more)
-    for shape, level, aep in parts:
-        country.polygons.append(
-            {"source_id": "sea", "aep_per_year": aep, "level_m": level, "geometry": shape}
-        )
-
-
-def _report(country: Any, **more: Any) -> None:
-    country.add(
-        "flood_levels",
-        **{
-            "flood_id": "F1", "applies_to": "S1", "source": "river", "kind": "report",
-            "event": "1 %", "aep_per_year": 0.01, "climate": "none", "defences": "with",
-            "value_is": "level", "value_m": 20.62, "datum": "Test Datum", "freeboard_in": "no",
-            "sheet": "flood_levels",
-        } | more,
-    )  # fmt: skip
-
-
 @pytest.mark.parametrize(
     ("ground_m", "answer"),
     [(20.80, contract.HOLE), (20.801, contract.DRY), (NONE, contract.HOLE)],
@@ -51,7 +24,7 @@ def test_ground_decides_between_hole_and_dry(country: Any, ground_m: float, answ
     """Equal is wet: ground at the level is a hole, a millimetre above is dry, unknown is a hole."""
     values = np.full((12, 12), 20.80)
     values[5, 5] = NONE
-    country.source("river", values, domain_shape=_boxed(*EVERYWHERE), dtype="float64")
+    country.source("river", values, domain_shape=country.boxed(*EVERYWHERE), dtype="float64")
     country.ground = np.full((12, 12), 20.0)
     country.ground[5, 5] = ground_m
     country.ground = country.ground.astype("float64")
@@ -64,7 +37,7 @@ def test_ground_decides_between_hole_and_dry(country: Any, ground_m: float, answ
 def test_losing_the_domain_never_dries(country: Any, wet_column: Callable[..., Any]) -> None:
     """Without the model's outline a place is no drier than with it."""
     wetness = {contract.DRY: 0, contract.NOT_MODELLED: 1, contract.HOLE: 2, contract.LEVEL: 2}
-    country.source("with", wet_column(20.62, 0, 5), domain_shape=_boxed(*EVERYWHERE))
+    country.source("with", wet_column(20.62, 0, 5), domain_shape=country.boxed(*EVERYWHERE))
     country.source("blank", wet_column(20.62, 0, 5))
     for col in range(12):
         country.chamber(f"C{col:02}", 5, col)
@@ -79,7 +52,7 @@ def test_missing_tile_in_the_domain_is_not_dry(
     country: Any, wet_column: Callable[..., Any]
 ) -> None:
     """A place in the outline but outside the raster's file was not modelled by that file."""
-    country.source("river", wet_column(20.62, 0, 1), domain_shape=_boxed(0, 0, 12, 40))
+    country.source("river", wet_column(20.62, 0, 1), domain_shape=country.boxed(0, 0, 12, 40))
     country.chamber("C1", 5, 30)
     assert country.answer("C1")["answer"] == contract.NOT_MODELLED
 
@@ -91,7 +64,7 @@ def test_no_data_in_its_disguises(country: Any, mark: float) -> None:
     values[:, :2] = 20.62
     values[0, :] = 20.62
     nodata = -99.9 if mark == -99.9 else None
-    country.source("river", values, domain_shape=_boxed(*EVERYWHERE), nodata=nodata)
+    country.source("river", values, domain_shape=country.boxed(*EVERYWHERE), nodata=nodata)
     country.chamber("C1", 8, 8)
     row = country.answer("C1")
     assert (row["answer"], pd.isna(row["level_m"])) == (contract.DRY, True)
@@ -102,7 +75,7 @@ def test_sea_round_an_island_is_no_padding(country: Any) -> None:
     values = np.full((12, 12), 3.2)
     values[4:8, 4:8] = NONE
     values[5, 5] = 3.25
-    country.source("sea", values, mechanism="sea", domain_shape=_boxed(*EVERYWHERE))
+    country.source("sea", values, mechanism="sea", domain_shape=country.boxed(*EVERYWHERE))
     country.chamber("C1", 1, 1)
     row = country.answer("C1")
     assert (row["answer"], round(row["level_m"], 3)) == (contract.LEVEL, 3.2)
@@ -131,7 +104,7 @@ def test_doubtful_building_position_widens_the_circle(country: Any) -> None:
     """A building placed by its site to 30 m may stand 30 m nearer to the water."""
     values = np.full((12, 12), NONE)
     values[5, 9] = 20.62
-    country.source("river", values, domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", values, domain_shape=country.boxed(*EVERYWHERE))
     country.building("B1", 5, 5, plan_u_m=30.0)
     assert country.answer("B1")["answer"] == contract.LEVEL
 
@@ -151,7 +124,7 @@ def test_shift_counts_when_ground_is_compared(country: Any) -> None:
     country.shifts = ({"datum": "Old", "add_m": 0.5, "u_m": 0.0, "source": "tie"},)
     values = np.full((12, 12), 20.62)
     values[5, 5] = NONE
-    country.source("river", values, datum="Old", domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", values, datum="Old", domain_shape=country.boxed(*EVERYWHERE))
     country.ground_m = 20.90
     country.chamber("C1", 5, 5)
     row = country.answer("C1")
@@ -162,7 +135,7 @@ def test_two_tiles_of_one_event_make_one_row(country: Any) -> None:
     """Two files of one source and event: the highest answer, one row, no double key."""
     west, east = np.full((12, 12), NONE), np.full((12, 12), NONE)
     west[:, :6], east[:, 6:] = 20.62, 20.70
-    country.source("river", west, domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", west, domain_shape=country.boxed(*EVERYWHERE))
     country.source("other", east)
     country.sources[1]["id"] = "river"
     country.chamber("C1", 5, 8)
@@ -187,16 +160,18 @@ def test_a_grid_that_points_elsewhere_is_not_opened(country: Any) -> None:
 
 def test_place_half_outside_the_domain_is_not_dry(country: Any) -> None:
     """A place that may lie outside the modelled area is not dry."""
-    _polygons(country, (_boxed(0, 0, 12, 2), 4.2, 0.01), domain_shape=_boxed(0, 0, 12, 8))
+    country.outlines(
+        (country.boxed(0, 0, 12, 2), 4.2, 0.01), domain_shape=country.boxed(0, 0, 12, 8)
+    )
     country.chamber("C1", 5, 7, plan_u_m=25.0)
     assert country.answer("C1")["answer"] == contract.NOT_MODELLED
 
 
 def test_outline_without_level_is_never_dry(country: Any) -> None:
     """Inside an outline of unknown level the water stands at an unknown height."""
-    _polygons(
-        country, (_boxed(0, 0, 12, 6), NONE, 0.01), (_boxed(0, 0, 12, 6), 3.0, 0.01),
-        domain_shape=_boxed(*EVERYWHERE),
+    country.outlines(
+        (country.boxed(0, 0, 12, 6), NONE, 0.01), (country.boxed(0, 0, 12, 6), 3.0, 0.01),
+        domain_shape=country.boxed(*EVERYWHERE),
     )  # fmt: skip
     country.chamber("C1", 5, 2)
     row = country.answer("C1")
@@ -206,9 +181,9 @@ def test_outline_without_level_is_never_dry(country: Any) -> None:
 
 def test_polygon_without_chance_counts_in_every_event(country: Any) -> None:
     """A polygon whose chance is blank is water in each event of its source, not in none."""
-    _polygons(
-        country, (_boxed(0, 0, 12, 2), 4.2, 0.01), (_boxed(0, 4, 12, 2), 5.0, NONE),
-        domain_shape=_boxed(*EVERYWHERE),
+    country.outlines(
+        (country.boxed(0, 0, 12, 2), 4.2, 0.01), (country.boxed(0, 4, 12, 2), 5.0, NONE),
+        domain_shape=country.boxed(*EVERYWHERE),
     )  # fmt: skip
     country.chamber("C1", 5, 4)
     assert country.answer("C1")["level_m"] == pytest.approx(5.0)
@@ -227,7 +202,7 @@ def test_polygon_without_chance_counts_in_every_event(country: Any) -> None:
 )
 def test_unreadable_row_leaves_no_flood_level(country: Any, lost: dict[str, Any]) -> None:
     """A row that cannot be used leaves its places not modelled in every event it could mean."""
-    _report(country, **lost)
+    country.report(**lost)
     country.chamber("C1", 5, 5)
     row = country.answer("C1")
     assert row["answer"] == contract.NOT_MODELLED
@@ -238,7 +213,7 @@ def test_unreadable_row_leaves_no_flood_level(country: Any, lost: dict[str, Any]
 
 def test_row_of_an_unknown_place_gives_no_level_anywhere(country: Any) -> None:
     """A level whose place cannot be told makes its workbook's places unknown, and no others."""
-    _report(country, applies_to="nowhere", value_m=12.0)
+    country.report(applies_to="nowhere", value_m=12.0)
     country.chamber("C1", 5, 5)
     country.chamber("C2", 5, 6, file="two.xlsx")
     rows = country.flow()["floods"]
@@ -251,7 +226,7 @@ def test_hole_is_asked(country: Any) -> None:
     """A filled hole is a question to the manager."""
     values = np.full((12, 12), 20.62)
     values[5, 5] = NONE
-    country.source("river", values, domain_shape=_boxed(*EVERYWHERE))
+    country.source("river", values, domain_shape=country.boxed(*EVERYWHERE))
     country.chamber("C1", 5, 5)
     findings = country.flow()["findings"]
     assert findings["code"].tolist() == ["water-14"]
@@ -282,7 +257,79 @@ def test_groundwater_under_an_outline_does_not_need_the_point(country: Any) -> N
     values = np.full((12, 12), 8.91)
     values[:, 6:] = 9.07
     country.source("table", values, kind="groundwater", mechanism="groundwater", aep=None)
-    country.building("B1", 5, 5, plan_u_m=10.5, shape=_boxed(5, 5, 1, 2))
-    country.building("B2", 5, 5, plan_u_m=0.5, shape=_boxed(5, 5, 1, 2))
+    country.building("B1", 5, 5, plan_u_m=10.5, shape=country.boxed(5, 5, 1, 2))
+    country.building("B2", 5, 5, plan_u_m=0.5, shape=country.boxed(5, 5, 1, 2))
     assert country.answer("B1")["level_m"] == pytest.approx(9.07)
     assert country.answer("B2")["level_m"] == pytest.approx(9.07)
+
+
+def test_a_refused_row_takes_its_place_beside_a_grid(
+    country: Any, wet_column: Callable[..., Any]
+) -> None:
+    """A blank report of a site that a grid covers: the site's places are marked, others not."""
+    country.source("river", wet_column(20.62, 0, 2), domain_shape=country.boxed(*EVERYWHERE))
+    country.chamber("C1", 5, 8)
+    country.chamber("C2", 5, 9, site_id="S2")
+    country.report(value_m=NONE)
+    floods = country.flow()["floods"]
+    marked = floods[floods["is_refused"]]
+    assert set(marked["place_id"]) == {"C1"}
+    assert not floods.loc[floods["source_id"] == "river", "is_refused"].any()
+
+
+def test_a_value_in_question_may_wet_and_clears_nothing(country: Any) -> None:
+    """A level that looks like a depth stays in the search, and its place is marked."""
+    country.chamber("C1", 5, 8)
+    country.report(value_m=0.6, doubted="value_m")
+    row = country.answer("C1")
+    assert (row["level_m"], row["is_refused"]) == (0.6, True)
+
+
+def test_coordinates_near_nothing_do_not_vanish(country: Any) -> None:
+    """A flood level 80 m from every place: all places of its workbook are marked, none gets it.
+
+    A centre 60 m off would be out of reach as well: the reach is 50 m.
+    """
+    country.chamber("C1", 5, 5)
+    x, y = country.rows["chambers"][0]["x_m"], country.rows["chambers"][0]["y_m"]
+    country.report(applies_to=None, x_m=x + 80.0, y_m=y)
+    row = country.answer("C1")
+    assert (row["answer"], row["is_refused"]) == (contract.NOT_MODELLED, True)
+    assert pd.isna(row["level_m"])
+
+
+def test_of_ground_and_cover_the_higher_bounds_a_dry_event(country: Any) -> None:
+    """Dry on ground of 20.00 under a cover of 20.40 or 19.60: the water stays under 20.40 or 20."""
+    from pipeline.levels import _bound_by_covers
+    from pipeline.levels.chain import Level
+    from pipeline.levels.found import Found
+
+    country.source("river", np.full((12, 12), NONE), domain_shape=country.boxed(*EVERYWHERE))
+    for name, col in (("C1", 3), ("C2", 5), ("C3", 7)):
+        country.chamber(name, 5, col)
+    found = Found()
+    found.put("cover", "C1", "S1", Level(20.40))
+    found.put("cover", "C2", "S1", Level(19.60))
+    bound = _bound_by_covers(country.flow()["floods"], found).set_index("place_id")["ground_m"]
+    assert list(bound.loc[["C1", "C2", "C3"]].round(3)) == [20.40, 20.0, 20.0]
+
+
+@pytest.mark.parametrize(
+    ("site", "freeboard_m"),
+    [
+        ({"critical_class": "vital", "freeboard_m": 0.3}, 0.3),
+        ({"critical_class": "vital", "freeboard_m": NONE, "stopped": "freeboard_m"}, 0.9),
+        ({"critical_class": "vital", "freeboard_m": 0.1, "doubted": "freeboard_m"}, 0.9),
+        ({"critical_class": "vital", "freeboard_m": 1.2, "doubted": "freeboard_m"}, 1.2),
+        ({"critical_class": "vital", "design_event": None, "stopped": "design_event"}, 0.9),
+    ],
+)
+def test_a_refused_policy_is_the_strictest(
+    country: Any, site: dict[str, Any], freeboard_m: float
+) -> None:
+    """A freeboard or event of the site row that cannot be used gives way to the strictest one."""
+    country.flood = {"policy": {"vital": {"freeboard_m": 0.5}, "other": {"freeboard_m": 0.9}}}
+    country.add("sites", site_id="S1", **site)
+    country.chamber("C1", 5, 5)
+    policy = country.flow()["policies"].iloc[0]
+    assert policy["freeboard_m"] == freeboard_m

@@ -124,6 +124,10 @@ class Town:
                 "reason": "test",
                 "way": "through duct",
                 "let_in_level_m": level_m,
+                "onset_chance_per_year": max(
+                    (p for p in chances.values() if p is not None),
+                    default=0.0 if level_class == "above" else None,
+                ),
                 "policy_level_m": None,
                 "has_pedigree": True,
                 "is_proved_way": True,
@@ -208,6 +212,7 @@ class Town:
                 "answer": "level" if wet else "dry in this event",
                 "level_m": level_m,
                 "is_nearest": False,
+                "is_refused": False,
                 **more,
             }
         )

@@ -47,7 +47,7 @@ CASES: list[dict[str, Any]] = [
         "tables": {**PLACES, "ends": [{"end_id": "D1", "place_id": "C11"}]},
         "at": ("ends", 0, "place_id"),
         "quiet": {("ends", 0, "place_id"): "C1"},
-        "stop": ("place_id",),
+        "values": ("place_id",),
         "says": "Nearest: C1",
     },
     {
@@ -82,7 +82,7 @@ CASES: list[dict[str, Any]] = [
         "tables": _chambers({"chamber_id": "C1", "x_m": 16_000.0, "position_from": "x"}),
         "at": ("chambers", 0, "easting_m"),
         "quiet": {("chambers", 0, "x_m"): 14_999.0},  # the outline ends at 10 km, 5 km are allowed
-        "stop": ("x_m", "y_m", "plan_u_m", "position_from"),
+        "values": ("x_m", "y_m", "plan_u_m", "position_from"),
         "layers": {"regions": REGION},
         "says": "plots 6 km outside North",
     },

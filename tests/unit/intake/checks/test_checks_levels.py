@@ -37,11 +37,12 @@ CASES: list[dict[str, Any]] = [
         ),
         "at": ("points", 1, "level_m"),
         "quiet": {("points", 1, "level_m"): 43.1},
-        "stop": ("level_m",),
+        "values": ("level_m",),
         "says": "93.4 m is about 51.4 m above",
     },
     {
         "code": "level-05",
+        "values": ("level_m",),
         "tables": _points(
             {"point_id": "P1", "level_m": 42.3},
             {"point_id": "P2", "level_m": 41.9},
@@ -63,7 +64,7 @@ CASES: list[dict[str, Any]] = [
         "tables": _ends({"dip_down_m": 40.6}),  # 42.0 - 1.4: the level of the duct
         "at": ("ends", 0, "dip_down_m"),
         "quiet": {("ends", 0, "dip_down_m"): 1.4},
-        "stop": ("dip_down_m",),
+        "values": ("dip_down_m",),
     },
     {
         "code": "level-08",
@@ -145,6 +146,7 @@ CASES: list[dict[str, Any]] = [
     },
     {
         "code": "level-22",
+        "values": ("level_m",),
         "tables": _points(
             {"point_id": "P1", "level_m": 137.8},  # 137.8 ft = 42.0 m
             {"point_id": "P2", "level_m": 139.4},
@@ -160,6 +162,7 @@ CASES: list[dict[str, Any]] = [
     },
     {
         "code": "level-22",
+        "values": ("dip_down_m",),
         "tables": _ends({"dip_down_m": 3.9}, {"dip_down_m": 4.2}, {"dip_down_m": 4.6}),
         "at": ("ends", 0, "dip_down_m"),
         "quiet": {("ends", 2, "dip_down_m"): 1.4},

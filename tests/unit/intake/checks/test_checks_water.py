@@ -34,6 +34,7 @@ def _visit(chamber: dict[str, Any] | None = None, **visit: Any) -> dict[str, Any
 CASES: list[dict[str, Any]] = [
     {
         "code": "water-02",
+        "values": ("value_m",),
         "tables": _floods({"value_m": 0.6}),
         "at": ("flood_levels", 0, "value_m"),
         "quiet": {("flood_levels", 0, "value_is"): "depth above ground"},
@@ -52,7 +53,7 @@ CASES: list[dict[str, Any]] = [
         "at": ("flood_levels", 0, "value_m"),
         "quiet": {("flood_levels", 0, "value_m"): 20.6},
         "rows": 2,
-        "stop": ("value_m",),
+        "values": ("value_m",),
         "says": "the 0.1 % level (20.5 m) is lower than the 1 % level (20.6 m)",
     },
     {
@@ -67,7 +68,7 @@ CASES: list[dict[str, Any]] = [
         "tables": _floods({"datum": None}),
         "at": ("flood_levels", 0, "datum"),
         "quiet": {("flood_levels", 0, "datum"): "D"},
-        "stop": ("value_m",),
+        "values": ("value_m",),
     },
     {
         "code": "water-11",
