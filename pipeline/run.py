@@ -19,12 +19,14 @@ from pipeline.core.errors import UsageError
 from pipeline.core.folders import claim, next_run_folder, put_in_place
 from pipeline.core.materials import load as load_materials
 from pipeline.core.progress import Progress, silent
+from pipeline.core.rules import rules
 from pipeline.core.run_id import RunId, identify
 from pipeline.core.settings import Settings
 from pipeline.design import design
 from pipeline.exposure import exposure
 from pipeline.intake import check as check_files
 from pipeline.intake import intake
+from pipeline.intake.checks import not_made as not_by_intake
 from pipeline.levels import levels
 from pipeline.procurement import procurement
 from pipeline.programme import programme
@@ -166,6 +168,12 @@ def compute(
     )
     tables.update(close_counts(tables))
     return tables, run_id, seconds
+
+
+def not_made() -> tuple[str, ...]:
+    """Codes of the checks that `check` cannot make without a settings file."""
+    later = {code for code, rule in rules().items() if rule.stage in ("levels", "flood", "design")}
+    return tuple(sorted({*not_by_intake(), *later}))
 
 
 def check(

@@ -82,7 +82,6 @@ def _print_tables(tables: Tables, *, has_settings: bool, questions: Path | None)
     from rich.table import Table
 
     from pipeline.core.counting import head_line
-    from pipeline.core.rules import rules
 
     console = Console(markup=False)
     counts = Table(box=None, pad_edge=False, title="Rows", title_justify="left")
@@ -107,20 +106,31 @@ def _print_tables(tables: Tables, *, has_settings: bool, questions: Path | None)
     console.print(f"\n{head_line(tables['counts'])}\n")
     _print_findings(tables, console)
     if not has_settings:
-        needing = sorted(c for c, r in rules().items() if r.stage in ("levels", "flood", "design"))
-        console.print(
-            f"\n{len(needing)} checks were not made, because they need places, levels or floods "
-            f"from a settings file (--config): {', '.join(needing)}."
-        )
+        _print_not_made(console)
     if questions is not None:
         console.print(f"\nThe question list is in {questions}.")
-    else:
+    elif not (tables["findings"]["weight"] == "NOTE").all():
         console.print("\nNext: --questions QUESTIONS.xlsx writes the list to send back.")
+
+
+def _print_not_made(console: object) -> None:
+    """What was not looked at, in the words of each check."""
+    from pipeline.core.rules import rules
+    from pipeline.run import not_made
+
+    register = rules()
+    codes = not_made()
+    say = console.print  # type: ignore[attr-defined]
+    say(f"\n{len(codes)} checks were not made: they need places, levels or floods (--config):")
+    for code in codes:
+        say(f"  {code}  {register[code].test}")
 
 
 def _print_findings(tables: Tables, console: object) -> None:
     findings = tables["findings"]
     asked = findings[findings["weight"] != "NOTE"]
+    # what could not be used comes first: it is often the cause of what follows
+    asked = asked.sort_values("weight", key=lambda w: w != "STOP", kind="stable")
     say = console.print  # type: ignore[attr-defined]
     for row in asked.head(_SHOWN).itertuples():
         where = " ".join(

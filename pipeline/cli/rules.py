@@ -38,13 +38,12 @@ def rules(
 
         print(json.dumps([asdict(rule) for rule in chosen], indent=2, ensure_ascii=False))
         return
-    from rich.console import Console
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False)
-    for heading in ("code", "weight", "who answers", "message", "how to mend"):
-        table.add_column(heading, overflow="fold")
     for rule in chosen:
-        table.add_row(rule.code, rule.weight, rule.answered_by, rule.message, rule.mend)
-    Console(markup=False).print(table)
+        who = f", answered by the {rule.answered_by}" if rule.answered_by else ""
+        print(f"{rule.code}  {rule.weight}{who}: {rule.test}")
+        print(f"    {rule.message}")
+        if rule.assumed:
+            print(f"    Until answered: {rule.assumed}.")
+        if rule.mend:
+            print(f"    To mend: {rule.mend}")
     print(f"{len(chosen)} rules")

@@ -109,9 +109,10 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
 
 def _questions(tables: dict[str, Any]) -> list[str]:
     weights = tables["findings"]["weight"].value_counts()
+    stops, asks = int(weights.get(contract.STOP, 0)), int(weights.get(contract.ASK, 0))
     return [
-        f"{int(weights.get(contract.STOP, 0))} values could not be used, "
-        f"{int(weights.get(contract.ASK, 0))} questions are open.",
+        f"questions.xlsx holds {stops + asks} lines to answer: {stops} on values that were not "
+        f"used, {asks} on values used with an assumption (one line may stand for several rows).",
     ]
 
 

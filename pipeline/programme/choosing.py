@@ -289,6 +289,11 @@ def _choice_rows(
             rows.append({**base, "is_chosen": False, "reason": reason, "left_out_reason": reason})
             continue
         package = found.package
+        ratio = (
+            found.pv_minor / package["cost_minor"]
+            if found.pv_minor is not None and package["cost_minor"]
+            else None
+        )
         rows.append(
             {
                 **base,
@@ -299,10 +304,8 @@ def _choice_rows(
                 "cost_minor": package["cost_minor"],
                 "crew_days": package["crew_days"],
                 "pv_avoided_minor": found.pv_minor,
-                "ratio": found.pv_minor / package["cost_minor"]
-                if found.pv_minor is not None and package["cost_minor"]
-                else None,
-                "reason": reasons.chosen(package, len(ladders[key])),
+                "ratio": ratio,
+                "reason": reasons.chosen(package, len(ladders[key]), ratio),
                 "left_out_reason": None,
             }
         )

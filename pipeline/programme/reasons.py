@@ -45,21 +45,25 @@ class Reasons:
         self._currency = settings.programme.currency
         self._sites, self._openings, self._purses = sites, openings, purses
 
-    def chosen(self, package: Mapping[str, Any], steps_count: int) -> str:
-        """Why a package is in: chance, who depends on it, ends, cost, what is left."""
+    def chosen(
+        self, package: Mapping[str, Any], steps_count: int, ratio: float | None = None
+    ) -> str:
+        """Why a package is in: what it gives for its cost first, which is what it ranks by."""
         chance = package["before_chance_per_year"]
         inside = (
             "chance of water inside unknown"
             if chance is None
             else f"water inside at {words.one_in(chance, package['before_bound'])}"
         )
-        parts = [inside, self._people(str(package["site_id"]))]
         step = f" (step {package['step_no']} of {steps_count})" if steps_count > 1 else ""
+        parts = [] if ratio is None else [f"loss avoided {_times(ratio)} its cost"]
         parts += [
-            f"{package['ends_count']} {'end' if package['ends_count'] == 1 else 'ends'}{step}",
-            f"cost {about(package['cost_minor'], self._currency)}",
+            inside,
+            self._people(str(package["site_id"])),
+            f"{package['ends_count']} {'end' if package['ends_count'] == 1 else 'ends'}{step} "
+            f"for {about(package['cost_minor'], self._currency)}",
+            self._worth(package),
         ]
-        parts.append(self._worth(package))
         if package["next_gate"]:
             parts.append(f"next gate: {package['next_gate']}")
         parts += self._conditions(package)
@@ -148,6 +152,11 @@ class Reasons:
             f"over budget: {'; '.join(parts)} (costs {money_words(cost, self._currency)}, "
             f"{self._worth(cheapest)})"
         )
+
+
+def _times(ratio: float) -> str:
+    """A ratio as people say it."""
+    return f"{ratio:,.0f} times" if ratio >= 10.0 else f"{ratio:.1f} times"
 
 
 def _no_gain(package: Mapping[str, Any]) -> str:

@@ -43,13 +43,13 @@ def named(openings: Openings, row: int) -> str:
     kind = openings.kinds[row]
     level = openings.level_m[row]
     name = openings.ids[row] if kind not in _KIND_FIRST else f"{kind} {openings.ids[row]}"
-    return f"{name} (no level)" if np.isnan(level) else f"{name} ({level:.3f})"
+    return f"{name} (no level)" if np.isnan(level) else f"{name} ({level:.3f} m)"
 
 
 def next_gate(openings: Openings, after: Onset, limit: Limit, next_per_year: float) -> str | None:
     """What decides after a package, in words, with its level and chance."""
     if next_per_year > after.chance_per_year + SAME_CHANCE and limit.is_known:
-        return f"structural limit ({limit.level_m:.3f}), {one_in(next_per_year)}"
+        return f"structural limit ({limit.level_m:.3f} m), {one_in(next_per_year)}"
     if after.decider is None:
         return "none known"
     held = ", held" if openings.is_held[after.decider] else ""

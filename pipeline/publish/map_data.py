@@ -22,6 +22,13 @@ _WALL_TURN: Final = {"A": 90.0, "B": 0.0, "C": 270.0, "D": 180.0}
 _WALL_OFFSET_M: Final = 9.0
 _MOUTH_STEP_M: Final = 1.1
 _CHAMBER_OFFSET_M: Final = 3.0
+_CLASS_WORDS: Final = {
+    contract.BELOW: "below: the policy flood lets water in",
+    contract.CLOSE: "too close to call: within the doubt; treated as below",
+    contract.ABOVE: "above: clear of the policy line, proved",
+    contract.NO_LEVEL: "no level: not measured; treated as below",
+    contract.NO_FLOOD: "no flood level: not modelled; not the same as dry",
+}
 _NO_HOLD: Final = "no hold"
 _HOLD_WORDS: Final = {
     contract.HOLD_DESIGN: "held: design",
@@ -78,12 +85,13 @@ def map_data(tables: Tables, settings: Settings) -> dict[str, Any]:
     openings = _openings(tables, degrees)
     regions = _regions(tables, degrees)
     sites = _sites(tables, degrees)
-    holds = sorted({o["hold"] for o in openings})
+    holds = [h for h in _HOLD_WORDS if h in {o["hold"] for o in openings}]
     return {
         "classes": list(contract.CLASSES),
+        "class_list": [{"value": c, "words": _CLASS_WORDS[c]} for c in contract.CLASSES],
         "colours": dict(contract.CLASS_COLOURS),
-        "region_list": [{"value": r["region"], "words": r["name"]} for r in regions],
-        "hold_list": [{"value": h, "words": _HOLD_WORDS.get(h, h)} for h in holds],
+        "region_list": _region_list(regions, openings),
+        "hold_list": [{"value": h, "words": _HOLD_WORDS[h]} for h in holds],
         "regions": regions,
         "sites": sites,
         "buildings": _buildings(tables, degrees),
@@ -134,6 +142,18 @@ def _regions(tables: Tables, degrees: Degrees) -> list[dict[str, Any]]:
             }
         )
     return out
+
+
+def _region_list(
+    regions: list[dict[str, Any]], openings: list[dict[str, Any]]
+) -> list[dict[str, str]]:
+    """Regions to filter by; openings without one stand under a line of their own."""
+    known = [{"value": r["region"], "words": r["name"]} for r in regions]
+    others = sorted({o["region"] for o in openings} - {r["value"] for r in known})
+    return known + [
+        {"value": o, "words": f"Region {o}, no outline" if o else "region not given"}
+        for o in others
+    ]
 
 
 def _free_spot(shape: Any, sites_m: np.ndarray[Any, np.dtype[np.float64]]) -> tuple[float, float]:

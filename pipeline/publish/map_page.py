@@ -137,44 +137,9 @@ def _head(settings: Settings) -> str:
     return _escape_template("\n".join(parts))
 
 
-_KEY: Final = (
-    (contract.BELOW, "below: the policy flood lets water in"),
-    (contract.CLOSE, "too close to call: within the doubt; treated as below"),
-    (contract.ABOVE, "above: clear of the policy line, proved"),
-    (contract.NO_LEVEL, "no level: not measured; treated as below"),
-    (contract.NO_FLOOD, "no flood level: not modelled; not the same as dry"),
-)
-
-
-def _svg(cls: str) -> str:
-    c = contract.CLASS_COLOURS[cls]
-    cross = (
-        '<path d="M4 4L14 14M14 4L4 14" stroke="#fff" stroke-width="5"/>'
-        f'<path d="M4 4L14 14M14 4L4 14" stroke="{c}" stroke-width="2.6"/>'
-    )
-    shapes = {
-        contract.BELOW: f'<rect x="2" y="2" width="14" height="14" fill="{c}"/>',
-        contract.CLOSE: (
-            f'<rect x="2" y="2" width="14" height="14" fill="#fff" stroke="{c}" stroke-width="2"/>'
-            f'<rect x="2" y="2" width="7" height="14" fill="{c}"/>'
-        ),
-        contract.ABOVE: (
-            '<circle cx="9" cy="9" r="6" fill="#fff" stroke="#14401d" stroke-width="5"/>'
-            f'<circle cx="9" cy="9" r="6" fill="none" stroke="{c}" stroke-width="3"/>'
-        ),
-        contract.NO_LEVEL: cross,
-        contract.NO_FLOOD: (
-            f'<rect x="1.5" y="1.5" width="15" height="15" fill="#fff" stroke="{c}" '
-            f'stroke-width="1.5"/>{cross}'
-        ),
-    }
-    return f'<svg class="sign" viewBox="0 0 18 18" aria-hidden="true">{shapes[cls]}</svg>'
-
-
 def _side(data: dict[str, Any], tables: Tables, settings: Settings, run_id: str) -> str:
     flood, programme = settings.flood, settings.programme
     name = html.escape(programme.name)
-    key = "".join(f"<dt>{_svg(cls)}</dt><dd>{html.escape(words)}</dd>" for cls, words in _KEY)
     about = html.escape(
         f"Run {run_id}, planned {settings.planning_date}. Design event {flood.design_aep:.2%} a "
         f"year, climate {flood.climate}, {flood.defences} defences, freeboard "
@@ -193,16 +158,15 @@ def _side(data: dict[str, Any], tables: Tables, settings: Settings, run_id: str)
 <p><button class="act" id="show-twin">Table of what is shown</button>
 <button class="act" id="whole">Whole programme</button>
 <button class="act" id="print">Print</button></p>
-<h2>Class of openings</h2><fieldset id="filter-level_class" aria-label="Class"></fieldset>
+<h2>Openings by class: what the symbols mean</h2><fieldset id="filter-level_class" aria-label="Class"></fieldset>
 <fieldset><label><input type="checkbox" id="with-chambers">also mouths in chambers</label></fieldset>
-<h2>Region</h2><fieldset id="filter-region" aria-label="Region"></fieldset>
-<h2>Hold</h2><fieldset id="filter-hold" aria-label="Hold"></fieldset>
-<section id="key"><h2>What the symbols mean</h2>
-<p class="quiet">From afar one symbol per site: the worst class of its openings. Nearer, one per
-opening.</p><dl>{key}
+<section id="key"><p class="quiet">From afar one symbol per site: the worst class of its openings.
+Nearer, one per opening.</p><dl>
 <dt>&#9675;</dt><dd>chamber (nearer)</dd><dt>&#8213;</dt><dd>duct with proved ends; dashed: not
 proved (nearer)</dd><dt>&#9618;</dt><dd>pale tint: flood surface of the design event, deeper is
 darker; no tint is not the same as dry</dd></dl></section>
+<h2>Region</h2><fieldset id="filter-region" aria-label="Region"></fieldset>
+<h2>Hold</h2><fieldset id="filter-hold" aria-label="Hold"></fieldset>
 <h2>About</h2><p class="quiet">{about}</p><p class="quiet">Flood sources: {sources}.</p>
 <p class="quiet">Entries are drawn around their building by wall; they have no surveyed position.
 Treat every cable as live. Chambers are confined spaces. Local codes, permits and the owner's rules

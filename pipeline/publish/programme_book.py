@@ -22,11 +22,15 @@ _PRIORITIES: Final = (
     Column("reason", "Why it stands here", "", 60),
     Column("package_id", "Package", "", 16),
     Column("ends_count", "Ends to seal", "0", 9),
+    Column("before_bound", "Bound as found", "", 11),
     Column("before_chance_per_year", "Chance a year of water inside, as found", "0.00%", 13),
+    Column("after_bound", "Bound after", "", 11),
     Column("after_chance_per_year", "The same after the package", "0.00%", 13),
-    Column("next_gate", "What decides next", "", 34),
+    Column("next_gate", "What decides next (gate)", "", 34),
     Column("cost", "Cost", "#,##0.00", 13),
-    Column("pv_avoided", "Loss avoided, present value", "#,##0.00", 16),
+    Column(
+        "pv_avoided", "Loss avoided, present value of works in their budget year", "#,##0.00", 16
+    ),
     Column("ratio", "Loss avoided over cost", "0.00", 10),
     Column("crew_days", "Crew-days", "0.0", 9),
     Column("year", "Budget year", "0", 8),
@@ -51,7 +55,7 @@ _PACKAGES: Final = (
     Column("avoided_low", "Loss avoided a year, low", "#,##0.00", 14),
     Column("avoided", "central", "#,##0.00", 14),
     Column("avoided_high", "high", "#,##0.00", 14),
-    Column("pv_avoided", "Present value of loss avoided", "#,##0.00", 16),
+    Column("pv_avoided", "Loss avoided, present value of works in the first year", "#,##0.00", 16),
     Column("material", "Material", "#,##0.00", 12),
     Column("labour", "Labour", "#,##0.00", 12),
     Column("site_cost", "Site cost", "#,##0.00", 12),
@@ -65,8 +69,7 @@ _LEFT_OUT: Final = (
     Column("site_name", "Name", "", 22),
     Column("building_id", "Building", "", 14),
     Column("region", "Region", "", 10),
-    Column("left_out_reason", "Why it was left out", "", 60),
-    Column("reason", "What is known of it", "", 60),
+    Column("left_out_reason", "Why it was left out", "", 90),
 )
 _NO_DATA: Final = (
     Column("opening_id", "Opening", "", 20),
@@ -160,7 +163,8 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
         (
             "Priorities",
             "Which sites come first, and why",
-            f"Money in {currency}.",
+            f"Money in {currency}. Ranked by loss avoided over cost. Gate: the next opening that "
+            "decides. Step: package k of the building's ladder; each holds the one before.",
             chosen.sort_values("rank"),
             _PRIORITIES,
         ),

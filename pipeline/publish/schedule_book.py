@@ -22,13 +22,21 @@ from pipeline.publish.book import HEAD_ROW, Book, Column, row_points
 from pipeline.tables import Tables
 
 _LINE: Final = (
-    Column("order_id", "Order (draft)", "", 24),
-    Column("month", "Month of first use", "", 10),
-    Column("depot_id", "Depot", "", 10),
+    # what a buyer acts on stands first, how it was counted behind it
+    Column("order_latest", "Order not later than", "", 11),
     Column("supplier_id", "Supplier", "", 14),
+    Column("item_name", "Plain name", "", 26),
+    Column("packs_count", "Packs", "#,##0", 8),
+    Column("pack_size_count", "Pieces per pack", "#,##0", 8),
+    Column("line", "Line total", "#,##0.00", 13),
+    Column("need_by", "Needed by", "", 11),
+    Column("clash", "Clash", "", 26),
+    Column("note", "Note", "", 26),
+    Column("order_id", "Order (draft)", "", 24),
+    Column("depot_id", "Depot", "", 10),
+    Column("month", "Month of first use", "", 10),
     Column("item_id", "Item", "", 16),
     Column("supplier_item_id", "Supplier's item", "", 16),
-    Column("item_name", "Plain name", "", 26),
     Column("unit", "Unit of need", "", 8),
     Column("need_firm", "Firm need (unit)", "#,##0.0", 11),
     Column("spare", "Spare (unit)", "#,##0.0", 9),
@@ -37,16 +45,10 @@ _LINE: Final = (
     Column("pieces_needed_count", "Pieces needed", "#,##0", 9),
     Column("stock_used_count", "From stock (pieces)", "#,##0", 9),
     Column("pieces_net_count", "Pieces to buy", "#,##0", 9),
-    Column("pack_size_count", "Pieces per pack", "#,##0", 8),
-    Column("packs_count", "Packs", "#,##0", 8),
     Column("pieces_ordered_count", "Pieces ordered", "#,##0", 9),
     Column("surplus_count", "Surplus (pieces)", "#,##0", 9),
     Column("pack_price", "Price per pack", "#,##0.00", 11),
-    Column("line", "Line total", "#,##0.00", 13),
-    Column("need_by", "Needed by", "", 11),
-    Column("order_latest", "Order not later than", "", 11),
     Column("order_earliest", "Order not earlier than", "", 11),
-    Column("clash", "Clash", "", 26),
     Column("next_break", "Next price break", "", 26),
     Column("need_provisional", "Provisional, mean (unit; not ordered)", "#,##0.0", 12),
     Column("need_provisional_p90", "Provisional, P90 (unit)", "#,##0.0", 12),
@@ -123,7 +125,7 @@ def write_schedule(
         f"approved. {contract.EXAMPLE_MATERIALS_NOTE}."
     )
     book = Book(path, title=f"{settings.programme.name}: procurement schedule", run_label=label)
-    lines = _lines(tables, currency)
+    lines = _lines(tables, currency, settings.planning_date.isoformat())
     summary = book.sheet(
         "Summary", "What to buy, by region, month and item", "Firm quantities only.", _SUMMARY
     )
@@ -148,7 +150,7 @@ def write_schedule(
     book.close()
 
 
-def _lines(tables: Tables, currency: str) -> pd.DataFrame:
+def _lines(tables: Tables, currency: str, planned: str) -> pd.DataFrame:
     lines = pd.DataFrame(tables["order_lines"]).copy()
     scale = 10 ** decimals(currency)
     lines["pack_price"] = lines["pack_price_minor"].astype("Float64") / scale
@@ -157,7 +159,21 @@ def _lines(tables: Tables, currency: str) -> pd.DataFrame:
         f"{r} / {m} / {i}"
         for r, m, i in zip(lines["region"], lines["month"], lines["item_id"], strict=True)
     ]
+    lines["note"] = [_note(r) for r in lines.to_dict("records")]
+    lines["site_ids"] = lines["site_ids"].fillna("all crews of the region")
+    # an order can't go out before the planning date: an earlier bound says nothing
+    early = lines["order_earliest"].astype("str") < planned
+    lines["order_earliest"] = lines["order_earliest"].mask(early)
     return lines.sort_values(["region", "month", "item_id"]).reset_index(drop=True)
+
+
+def _note(line: dict[str, Any]) -> str | None:
+    """Why a line that needs pieces orders none."""
+    if line["packs_count"] or not line["pieces_needed_count"]:
+        return None if line["packs_count"] else "nothing firm in this month"
+    if line["pieces_net_count"]:
+        return "no price: not ordered"
+    return "covered by stock or by what an earlier line leaves over"
 
 
 def _column(name: str) -> str:

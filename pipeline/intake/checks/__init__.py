@@ -71,10 +71,8 @@ def run_checks(context: Context) -> list[Checked]:
     return [checked for check in can for checked in check.function(view)]
 
 
-def not_made(context: Context) -> tuple[str, ...]:
-    """Codes of the checks that could not be made because there are no settings."""
-    if context.settings is not None:
-        return ()
+def not_made() -> tuple[str, ...]:
+    """Codes of the checks that cannot be made without settings."""
     return tuple(sorted({code for c in CHECKS if c.needs_settings for code in c.codes}))
 
 

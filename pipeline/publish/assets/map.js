@@ -150,7 +150,8 @@ function openMap(map) {
         L.polygon(b.rings, { color: "#1d1d2b", weight: 1.5, fillColor: "#fff", fillOpacity: .55, interactive: false })
           .addTo(links);
       }
-      plateOf(b.at, b.building_id).addTo(plates);
+      // beside the building, so that the label covers none of its openings
+      plateOf(map.unproject(map.project(b.at).add([0, 58])), b.building_id).addTo(plates);
     });
     rows.forEach((row) => {
       if (row.at === null || !bounds.contains(row.at)) return;
@@ -284,7 +285,7 @@ function openMap(map) {
   });
 
   // --- filters ----------------------------------------------------------------------------------
-  const groups = { region: data.region_list, level_class: data.classes.map((c) => ({ value: c, words: c })), hold: data.hold_list };
+  const groups = { region: data.region_list, level_class: data.class_list, hold: data.hold_list };
   function fillFilters() {
     Object.entries(groups).forEach(([key, words]) => {
       const counts = new Map();
@@ -306,7 +307,9 @@ function openMap(map) {
         });
       }
       [...box.children].forEach((label) => {
-        label.querySelector(".count").textContent = counts.get(label.dataset.value) || 0;
+        const count = counts.get(label.dataset.value) || 0;
+        label.querySelector(".count").textContent = count;
+        label.classList.toggle("none", !count);
       });
     });
   }

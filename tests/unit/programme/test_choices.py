@@ -45,7 +45,8 @@ def test_rank_reason_and_over_budget(town: Any, settings: Settings, run: Run) ->
     rows = {r["building_id"]: r for r in made["choices"].to_dict("records")}
     assert (rows["B2"]["is_chosen"], rows["B2"]["rank"]) == (True, 1)
     reason = rows["B2"]["reason"]
-    assert reason.startswith("water inside at 1 in 20 a year; 8,200 customers, no back-feed; 1 end")
+    assert reason.startswith("loss avoided ")
+    assert "times its cost; water inside at 1 in 20 a year; 8,200 customers, no back-feed" in reason
     assert "over budget: would need" in rows["B1"]["left_out_reason"]
     (plan,) = made["plans"].to_dict("records")
     assert plan["spent_minor"] == rows["B2"]["cost_minor"] <= plan["budget_minor"]

@@ -37,7 +37,7 @@ def test_nested_steps_with_gates(town: Any, settings: Settings, run: Run) -> Non
     _plain(town)
     first, second = _rows(run(town.tables(), settings))
     assert (first["end_ids"], second["end_ids"]) == ("B1-1;B1-2", "B1-1;B1-2;B1-3")
-    assert first["next_gate"].startswith("B1-3 (20.500)")
+    assert first["next_gate"].startswith("B1-3 (20.500 m)")
     assert "vent" in second["next_gate"]
     assert [first["gain"], second["gain"]] == ["benefit", "benefit"]
     assert (second["before_level_m"], second["after_level_m"]) == (20.2, 20.7)
