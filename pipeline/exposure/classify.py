@@ -18,7 +18,10 @@ ONE_SIDED_5_PERCENT: Final = 0.05
 
 @dataclass(frozen=True)
 class Reaching:
-    """One source that may get to an opening: its control level in four runs (m) and its water."""
+    """One source that may get to an opening: its control level in four runs (m) and its water.
+
+    `is_assumed`: somewhere on the way something is taken as open because it is not known.
+    """
 
     control_m: tuple[float, float, float, float]
     mechanism: str
@@ -29,6 +32,7 @@ class Reaching:
     is_direct: bool
     is_proved: bool
     chambers_count: int = 0
+    is_assumed: bool = False
 
     def policy_mm(self, freeboard_m: float) -> float:
         """Policy line of this source in whole mm, water up; NaN where it stays dry."""

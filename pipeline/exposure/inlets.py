@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import pandas as pd
@@ -26,7 +26,8 @@ class Inlet:
     """One way in at one place: the lowest level that passes, in the four runs, and the water.
 
     `node` is -1 for water straight at one opening. `water` names the mechanism and the place
-    whose level counts; `words` tells the step.
+    whose level counts; `words` tells the step. `is_assumed`: it is taken as a way in, or as open
+    so low, because something is not known.
     """
 
     node: int
@@ -37,6 +38,7 @@ class Inlet:
     mechanisms: tuple[str, ...]
     words: str
     fixed_m: float = math.nan
+    is_assumed: bool = False
 
     def water(self, waters: Waters) -> Water | None:
         """The water of this inlet under a policy; None where there is none."""
@@ -87,12 +89,14 @@ def inlets(tables: Tables, links: list[Link], works: Waterworks) -> list[Inlet]:
         for mechanism in SURFACE:
             out.append(
                 Inlet(node, four(cover), mechanism, chamber, surface_at, (mechanism,),
-                      f"{mechanism} over cover {chamber} ({at})")
+                      f"{mechanism} over cover {chamber} ({at})",
+                      is_assumed=not cover.is_known or len(surface_at) > 1)
             )  # fmt: skip
         out += _drain(row, node, chamber, here)
         out.append(
             Inlet(node, joints.get(chamber, FREE), GROUNDWATER, chamber, (chamber,),
-                  (GROUNDWATER,), f"groundwater through joints of {chamber}")
+                  (GROUNDWATER,), f"groundwater through joints of {chamber}",
+                  is_assumed=joints.get(chamber, FREE) == FREE)
         )  # fmt: skip
         out += _seen(row, node, chamber, cover, heights)
     known = set(tables["chambers"]["chamber_id"].astype(str))
@@ -104,7 +108,8 @@ def inlets(tables: Tables, links: list[Link], works: Waterworks) -> list[Inlet]:
         for mechanism in SURFACE:
             out.append(
                 Inlet(works.node_of[name], FREE, mechanism, place, tuple(chambers), (mechanism,),
-                      f"{mechanism} at the worst of {len(chambers)} chambers nearby")
+                      f"{mechanism} at the worst of {len(chambers)} chambers nearby",
+                      is_assumed=True)
             )  # fmt: skip
     return out
 
@@ -144,7 +149,9 @@ def _drain(row: dict[str, Any], node: int, chamber: str, here: tuple[str, ...]) 
         return []
     mechanisms = _BY_DRAIN_TO.get(to, DRAIN)
     what = "wet well" if is_wet_well else f"drain to {to or 'not known'}"
-    return [Inlet(node, FREE, "drain", chamber, here, mechanisms, f"{what} at {chamber}")]
+    is_assumed = to not in _BY_DRAIN_TO or text(row["drain"]) != "present"
+    return [Inlet(node, FREE, "drain", chamber, here, mechanisms, f"{what} at {chamber}",
+                  is_assumed=is_assumed and not is_wet_well)]  # fmt: skip
 
 
 def _seen(
@@ -162,7 +169,8 @@ def _seen(
     if math.isnan(level):
         return []
     words = f"water seen in {chamber}" + ("" if seen.is_known else " (depth not measured)")
-    return [Inlet(node, FREE, SEEN, chamber, (), (), words, fixed_m=level)]
+    return [Inlet(node, FREE, SEEN, chamber, (), (), words, fixed_m=level,
+                  is_assumed=not seen.is_known)]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -174,6 +182,7 @@ class Direct:
     place_id: str
     water: Water
     words: str
+    is_assumed: bool = False
 
 
 class Walls:
@@ -206,28 +215,14 @@ class Walls:
     def at(self, building: str, site: str, kind: str) -> list[Direct]:
         """Water straight at an opening of a kind in a building."""
         out = []
+        ring = self.ring(building)
         for water in self._waters.at(building, SURFACE):
-            if water.is_nearest and not math.isnan(water.design_m):
-                # the ring is dry; the nearest water is not at the wall
-                dry = Water(**{**water.__dict__, "design_m": math.nan})
-                out.append(
-                    Direct(
-                        self.ring(building),
-                        water.mechanism,
-                        building,
-                        dry,
-                        f"{water.mechanism} at the wall of {building}",
-                    )
-                )
-                continue
+            is_near = water.is_nearest and not math.isnan(water.design_m)
+            # the ring is dry; the nearest water is not at the wall
+            here = replace(water, design_m=math.nan) if is_near else water
+            words = f"{water.mechanism} at the wall of {building}"
             out.append(
-                Direct(
-                    self.ring(building),
-                    water.mechanism,
-                    building,
-                    water,
-                    f"{water.mechanism} at the wall of {building}",
-                )
+                Direct(ring, water.mechanism, building, here, words, is_assumed=ring == FREE)
             )
         for water in self._waters.at(building, (GROUNDWATER,)):
             out.append(Direct(FREE, GROUNDWATER, building, water, f"groundwater at {building}"))
@@ -246,7 +241,8 @@ class Walls:
         seen = self._heights.get("water seen", building)
         words = f"water seen in {building}" + ("" if seen.is_known else " (height not measured)")
         level_m = seen.level_m if seen.is_known else math.inf
-        return [Direct(FREE, SEEN, building, seen_water(building, level_m), words)]
+        water = seen_water(building, level_m)
+        return [Direct(FREE, SEEN, building, water, words, is_assumed=not seen.is_known)]
 
     def _by_drain(self, building: str, site: str) -> list[Direct]:
         to = self._drain_to.get(building, "")
@@ -257,7 +253,14 @@ class Walls:
         if water is None:
             return []
         return [
-            Direct(FREE, "drain", building, water, f"drain of {building} to {to or 'not known'}")
+            Direct(
+                FREE,
+                "drain",
+                building,
+                water,
+                f"drain of {building} to {to or 'not known'}",
+                is_assumed=to not in _BY_DRAIN_TO,
+            )
         ]
 
     def nearest(self, building: str) -> Water | None:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import pandas as pd
 
+from pipeline.core.lost import possible_buildings
 from pipeline.exposure.links import Height, Heights, text
 from pipeline.exposure.network import Mouth
 from pipeline.tables import Tables
@@ -18,7 +19,10 @@ _CLOSED_GAP: Final = "none"
 
 @dataclass(frozen=True)
 class Place:
-    """Where an opening is and what it is, before any water."""
+    """Where an opening is and what it is, before any water.
+
+    `may_be_in`: buildings that one without a known building may belong to.
+    """
 
     opening_id: str
     kind: str
@@ -33,6 +37,7 @@ class Place:
     gap_words: str
     mouth: Mouth | None
     note: str = ""
+    may_be_in: tuple[str, ...] = ()
 
 
 def openings(tables: Tables, mouths: dict[str, Mouth]) -> list[Place]:
@@ -56,6 +61,8 @@ def openings(tables: Tables, mouths: dict[str, Mouth]) -> list[Place]:
     out = _ends(tables, mouths, heights, gaps, regions)
     out += _entries(tables, mouths, heights, gaps, regions)
     out += _of_buildings(tables, gaps, regions)
+    lost = possible_buildings(tables)
+    out = [replace(p, may_be_in=lost.get(p.opening_id, ())) for p in out]
     return sorted(out, key=lambda p: p.opening_id)
 
 

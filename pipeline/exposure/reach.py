@@ -24,6 +24,8 @@ from pipeline.exposure.water import GROUNDWATER, SEEN, Policy, Water, Waters
 from pipeline.tables import Tables
 
 _RUNS: Final = range(4)
+# how the steps of a way say that they are taken as open because nobody knows
+_NOT_KNOWN: Final = ("not known", "unknown duct", "inside of")
 # where level or flood is not known, nobody can tell the chance: unknown is never zero
 _UNDER_GROUND: Final = (GROUNDWATER, SEEN)
 _CHANCE_UNKNOWN: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
@@ -205,16 +207,17 @@ def _reaching(
     missing: list[str] = []
     own = four(place.height)
     closed = bool(place.mouth and place.mouth.is_closed_by)
-    if place.building_id and not closed:
-        if not walls.is_modelled(place.building_id):
-            missing.append(place.building_id)
-        for direct in walls.at(place.building_id, place.site_id, place.kind):
+    # one that names no building stands wherever the water is worst (law 1 of the house)
+    for building in () if closed else (place.may_be_in or tuple(filter(None, [place.building_id]))):
+        if not walls.is_modelled(building):
+            missing.append(building)
+        for direct in walls.at(building, place.site_id, place.kind):
             control = tuple(max(i, o) for i, o in zip(direct.inlet_m, own, strict=True))
             found.append(
                 Reaching(control, _mechanism(direct.mechanism, direct.water), direct.place_id, direct.water,  # type: ignore[arg-type]
                          (direct.words, f"{place.kind} {place.opening_id}"),
                          (direct.place_id,), is_direct=direct.mechanism not in _UNDER_GROUND,
-                         is_proved=True)
+                         is_proved=True, is_assumed=direct.is_assumed or bool(place.may_be_in))
             )  # fmt: skip
     if place.mouth is not None:
         ways, gone = _through_ducts(survey, place, own, waters)
@@ -282,6 +285,7 @@ def _one(
         control, _mechanism(inlet.mechanism, water), inlet.place_id, water,  # type: ignore[arg-type]
         tuple(words), tuple(n for n in nodes if not n.startswith("unknown far")),
         is_direct=False, is_proved=way.is_proved, chambers_count=len(chambers),
+        is_assumed=inlet.is_assumed or any(u in w for w in words[1:] for u in _NOT_KNOWN),
     )  # fmt: skip
 
 
@@ -432,10 +436,14 @@ def _source_rows(
 ) -> list[dict[str, Any]]:
     """One row per source, the lowest control level where several ways lead from it."""
     best: dict[tuple[str, str], Reaching] = {}
+    sure: dict[tuple[str, str], float] = {}
     for r in found:
         key = (r.mechanism, r.place_id)
         if key not in best or r.control_m[AS_IS] < best[key].control_m[AS_IS]:
             best[key] = r
+        if not r.is_assumed:
+            chance, _ = r.water.chance(r.control_m[AS_IS], waters.most_frequent)
+            sure[key] = max(chance, sure.get(key, 0.0))
     rows = []
     for (mechanism, source_place), r in sorted(best.items()):
         control = r.control_m[AS_IS]
@@ -453,6 +461,7 @@ def _source_rows(
                 "margin_mm": margin if math.isfinite(margin) else math.nan,
                 "chance_per_year": chance,
                 "chance_bound": bound or None,
+                "sure_chance_per_year": sure.get((mechanism, source_place), 0.0),
                 "way_places": " > ".join(dict.fromkeys(r.places)),
                 "chambers_count": r.chambers_count,
             }

@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipeline.core import contract
 from pipeline.core.cells import Addresses
+from pipeline.core.lost import book_of
 from pipeline.core.settings import Settings
 from pipeline.levels.datums import to_working_datum
 from pipeline.levels.floods_grid import Place, Places
@@ -80,12 +81,7 @@ def _named(record: dict[str, Any], places: Places) -> tuple[list[Place], str]:
 
 
 def _of_book(record: dict[str, Any], places: Places) -> list[Place]:
-    return [p for p in places.all if _book(p.file) == _book(_text(record["file"]))]
-
-
-def _book(file: str) -> str:
-    """The workbook of a file: the folder, where the sheets are files of their own."""
-    return file.rpartition("/")[0] if file.casefold().endswith(".csv") else file
+    return [p for p in places.all if book_of(p.file) == book_of(_text(record["file"]))]
 
 
 def _mechanism(record: dict[str, Any]) -> str:

@@ -72,15 +72,20 @@ def site_losses(tables: Mapping[str, Any], settings: Settings) -> dict[str, Site
     -----
     Repair + customers x hours x value of a customer-hour x share that cannot be switched over.
     Unknown back-feed counts as none. The customers of a site with several buildings are shared
-    evenly between them, so that they count once. Unknown customers are left out, and said so: the
+    evenly between them, so that they count once; a building that names no site may be one of them. Unknown customers are left out, and said so: the
     loss is then a lower bound.
     """
     sites = tables["sites"]
     customers = own_customers(sites)
-    buildings = tables["buildings"]["site_id"].value_counts()
+    named = tables["buildings"]["site_id"]
+    buildings = named.value_counts()
+    homeless = int((~named.isin(sites["site_id"])).sum())
     return {
         str(row["site_id"]): _loss(
-            row, customers[str(row["site_id"])], int(buildings.get(row["site_id"], 1)), settings
+            row,
+            customers[str(row["site_id"])],
+            max(1, int(buildings.get(row["site_id"], 0)) + homeless),
+            settings,
         )
         for row in sites.to_dict("records")
     }

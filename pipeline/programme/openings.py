@@ -11,9 +11,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.core.lost import possible_buildings
 
 NO_BENEFIT_HOLDS: Final = (contract.HOLD_DESIGN, contract.HOLD_ORDER)
 _UNKNOWN_CLASSES: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
+_IN_CHAMBER: Final = "chamber end"
 _NOT_NAMED: Final = "mechanism not named"
 
 
@@ -21,7 +23,8 @@ _NOT_NAMED: Final = "mechanism not named"
 class Openings:
     """Openings of one building, one row each, sorted by id; columns of chances are mechanisms.
 
-    `is_candidate`: a seal can close it, it is not `above`, and design asks for the seal.
+    `sure_per_year`: the part of `chance_per_year` over ways on which nothing is taken as open
+    because it is not known. `is_candidate`: a seal can close it, it is not `above`, and design asks for the seal.
     `is_held`: no benefit until released. `is_unknown`: its chance is not known.
     """
 
@@ -30,6 +33,7 @@ class Openings:
     bounds: tuple[str, ...]
     mechanisms: tuple[str, ...]
     chance_per_year: npt.NDArray[np.float64]
+    sure_per_year: npt.NDArray[np.float64]
     level_m: npt.NDArray[np.float64]
     is_candidate: npt.NDArray[np.bool_]
     is_held: npt.NDArray[np.bool_]
@@ -49,7 +53,7 @@ def by_building(tables: Mapping[str, Any]) -> dict[str, Openings]:
     Parameters
     ----------
     tables : mapping of DataFrame
-        reach, reach_sources, designs, buildings.
+        reach, reach_sources, designs, buildings, entries, ends, chambers.
 
     Returns
     -------
@@ -57,8 +61,11 @@ def by_building(tables: Mapping[str, Any]) -> dict[str, Openings]:
         building_id -> Openings; a building without openings has an empty one.
     """
     reach = tables["reach"]
-    walls = reach[reach["building_id"].notna() & (reach["opening_kind"] != "chamber end")]
-    chances = _chances(tables["reach_sources"])
+    walls = reach[reach["building_id"].notna() & (reach["opening_kind"] != _IN_CHAMBER)]
+    sources = tables["reach_sources"]
+    every = sources["chance_per_year"]
+    chances = _chances(sources, every)
+    sure = _chances(sources, sources["sure_chance_per_year"].fillna(every))
     designs = tables["designs"].set_index("end_id")
     states = {
         str(i): (bool(need), bool(drawn), str(hold))
@@ -73,17 +80,36 @@ def by_building(tables: Mapping[str, Any]) -> dict[str, Openings]:
     rows_of: dict[str, list[dict[str, Any]]] = {}
     for row in walls.sort_values("opening_id").to_dict("records"):
         rows_of.setdefault(str(row["building_id"]), []).append(row)
+    lost = _lost(tables)
     return {
-        str(b["building_id"]): _openings(rows_of.get(str(b["building_id"]), []), chances, states, b)
+        str(b["building_id"]): _openings(
+            rows_of.get(str(b["building_id"]), []),
+            (chances, sure),
+            states,
+            b,
+            lost=lost.get(str(b["building_id"]), []),
+        )
         for b in tables["buildings"].sort_values("building_id").to_dict("records")
     }
 
 
-def _chances(sources: pd.DataFrame) -> dict[str, dict[str, float]]:
+def _lost(tables: Mapping[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """Openings without a known building, under every building that each may belong to."""
+    reach = tables["reach"]
+    away = reach[(reach["opening_kind"] != _IN_CHAMBER) & (reach["level_class"] != contract.ABOVE)]
+    may_be_in = possible_buildings(dict(tables))
+    out: dict[str, list[dict[str, Any]]] = {}
+    for row in away.sort_values("opening_id").to_dict("records"):
+        for building in may_be_in.get(str(row["opening_id"]), ()):
+            out.setdefault(building, []).append(row)
+    return out
+
+
+def _chances(sources: pd.DataFrame, chance_per_year: pd.Series) -> dict[str, dict[str, float]]:
     """Chance by opening and mechanism: within a mechanism the highest over its sources."""
-    known = sources[sources["chance_per_year"].notna()]
+    known = sources[chance_per_year.notna()]
     mechanism = known["mechanism"].fillna(_NOT_NAMED)
-    highest = known["chance_per_year"].groupby([known["opening_id"], mechanism]).max()
+    highest = chance_per_year[known.index].groupby([known["opening_id"], mechanism]).max()
     out: dict[str, dict[str, float]] = {}
     for (opening, name), chance in highest.items():
         out.setdefault(str(opening), {})[str(name)] = float(chance)
@@ -92,11 +118,16 @@ def _chances(sources: pd.DataFrame) -> dict[str, dict[str, float]]:
 
 def _openings(
     rows: list[dict[str, Any]],
-    chances: Mapping[str, Mapping[str, float]],
+    chances: tuple[Mapping[str, Mapping[str, float]], Mapping[str, Mapping[str, float]]],
     states: Mapping[str, tuple[bool, bool, str]],
     building: Mapping[str, Any],
+    *,
+    lost: list[dict[str, Any]],
 ) -> Openings:
-    known = [_chance_of(r, chances) for r in rows]
+    own_count = len(rows)
+    rows = [*rows, *lost]
+    is_lost = np.arange(len(rows)) >= own_count
+    known = [_chance_of(r, chances[0]) for r in rows]
     mechanisms = tuple(sorted({m for k in known for m in k}))
     table = np.full((len(rows), len(mechanisms)), np.nan)
     for i, by_mechanism in enumerate(known):
@@ -112,13 +143,22 @@ def _openings(
     unknown = unknown_class | ((no_figure | no_onset) & ~above)
     table[no_figure & above] = 0.0
     table[unknown] = np.nan
+    sure = table.copy()
+    for i, row in enumerate(rows):
+        for j, name in enumerate(mechanisms):
+            if known[i] and not unknown[i]:
+                part = chances[1].get(str(row["opening_id"]))
+                sure[i, j] = table[i, j] if part is None else part.get(name, 0.0)
     candidate, held = _seal_states(rows, above, states)
+    # no seal of this building closes them for certain, and what they let in is no exact figure
+    candidate, held, unknown = candidate & ~is_lost, held & ~is_lost, unknown | is_lost
     return Openings(
         ids=tuple(str(r["opening_id"]) for r in rows),
         kinds=tuple(str(r["opening_kind"]) for r in rows),
         bounds=tuple(_text(r["onset_bound"]) for r in rows),
         mechanisms=mechanisms,
         chance_per_year=table,
+        sure_per_year=sure,
         level_m=np.array([_number(r["let_in_level_m"], r["opening_level_m"]) for r in rows]),
         is_candidate=candidate,
         is_held=held,

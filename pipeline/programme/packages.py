@@ -297,8 +297,22 @@ def judge(
         ]
     unknown = _left_unknown(case, is_open)
     if falls:
-        return (settings.value.unknown_doors, unknown) if unknown else ("benefit", [])
+        unsure = _unsure(o, before)
+        if unknown:
+            return settings.value.unknown_doors, [*unknown, *unsure]
+        return ("up to", unsure) if unsure else ("benefit", [])
     return _without_fall(o, before, is_open, unknown)
+
+
+def _unsure(o: Openings, before: Onset) -> list[str]:
+    """Words where the chance as found rests on what is not known: the benefit is at most so much."""
+    sure = combined_chance(o.sure_per_year, np.ones(len(o.ids), dtype=np.bool_))
+    if sure >= before.chance_per_year - SAME_CHANCE:
+        return []
+    return [
+        f"the chance as found rests on what is not known ({words.one_in(sure)} is sure): "
+        "the benefit is at most so much"
+    ]
 
 
 def _without_fall(

@@ -118,6 +118,12 @@ REACH_SOURCES = Table(
             hi=1,
         ),
         text("chance_bound", "'', 'more often than' or 'rarer than'"),
+        real(
+            "sure_chance_per_year",
+            "the same over ways on which nothing is taken as open because it is not known",
+            lo=0,
+            hi=1,
+        ),
         text("way_places", "ids along the way, joined by ' > '"),
         whole("chambers_count", "chambers on the way"),
     ),

@@ -38,7 +38,7 @@ class Town:
             n: []
             for n in (
                 "sites", "buildings", "entries", "ends", "levels", "floods", "policies", "reach",
-                "reach_sources", "designs", "pieces",
+                "reach_sources", "designs", "pieces", "chambers",
             )
         }  # fmt: skip
 
@@ -105,8 +105,12 @@ class Town:
         kind: str = "duct end",
         level_class: str = "below",
         hold: str = "none",
+        sure: float | None = None,
     ) -> None:
-        """An opening with its chance by mechanism; a duct end also gets a design of one hour."""
+        """An opening with its chance by mechanism; a duct end also gets a design of one hour.
+
+        `sure`: chance that does not rest on what is not known; None = all of it.
+        """
         site = next(b["site_id"] for b in self.rows["buildings"] if b["building_id"] == building)
         is_end = kind == "duct end"
         self.rows["reach"].append(
@@ -141,6 +145,7 @@ class Town:
                 "mechanism": m,
                 "chance_per_year": p,
                 "chance_bound": "",
+                "sure_chance_per_year": p if sure is None else sure,
             }
             for m, p in chances.items()
         ]

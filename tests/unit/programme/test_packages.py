@@ -15,6 +15,8 @@ Run = Callable[[Tables, Settings], Tables]
 _DOOR = {"kind": "door", "level_class": "above"}
 _VENT = {"kind": "vent", "level_class": "above"}
 
+_SURVEY_ROW = {"file": "f", "sheet": "s", "row": 9, "row_state": "used"}
+
 
 def _plain(town: Any, building: str = "B1", site: str = "S1", **more: Any) -> None:
     """A building with three ducts at two chances, and a high door and vent."""
@@ -269,3 +271,47 @@ def test_back_feed(town: Any, settings: Settings, run: Run, backfeed: str, share
     _plain(town)
     row = _rows(run(town.tables(), settings))[0]
     assert row["loss_once_minor"] == (180_000 + 1000 * 108 * share) * 100
+
+
+def test_a_chance_that_rests_on_the_unknown_gives_a_benefit_of_at_most(
+    town: Any, settings: Settings, run: Run
+) -> None:
+    """A duct whose far end is not known lets water in often, but only 1.7 % is sure: 'up to'."""
+    town.site("S1")
+    town.building("B1", "S1")
+    town.opening("B1-1", "B1", level_m=20.2, chances={"river": 0.064}, sure=0.017)
+    town.opening("B1/vent", "B1", level_m=20.7, chances={"river": 0.0063}, **_VENT)
+    town.opening("B1/door", "B1", level_m=20.95, chances={"river": 0.0017}, **_DOOR)
+    town.flood("B1", 0.01, None, ground_m=21.0)
+    (row,) = _rows(run(town.tables(), settings))
+    assert row["gain"] == "up to"
+    assert "1 in 59 a year is sure" in row["assumed"]
+
+
+def test_an_opening_that_names_no_building_may_be_in_any(
+    town: Any, settings: Settings, run: Run
+) -> None:
+    """A lost entry at 3 %: no seal of B1 closes it, so B1 gains nothing below 3 %, and 'up to'."""
+    town.site("S1")
+    _plain(town)
+    town.opening("L", "B1", level_m=20.3, chances={"river": 0.03}, kind="entry")
+    town.rows["reach"][-1] |= {"building_id": None, "site_id": None}
+    town.rows["entries"].append({**_SURVEY_ROW, "entry_id": "L", "building_id": None, "face": "A"})
+    first, *_ = _rows(run(town.tables(), settings))
+    assert first["gain"] == "up to"
+    assert first["after_chance_per_year"] >= 0.03
+
+
+def test_a_building_without_site_shares_the_customers(
+    town: Any, settings: Settings, run: Run
+) -> None:
+    """1,000 customers, B1 and a building that names no site: half of them stand behind each."""
+    town.site("S1")
+    _plain(town)
+    (alone, _) = _rows(run(town.tables(), settings))
+    town.rows["buildings"].append(
+        {**town.rows["buildings"][0], "building_id": "B9", "site_id": None}
+    )
+    (shared, _) = _rows(run(town.tables(), settings))
+    assert shared["loss_once_minor"] < alone["loss_once_minor"]
+    assert "shared between 2 buildings" in shared["assumed"]
