@@ -13,6 +13,8 @@ from typing import Any
 import pandas as pd
 
 from pipeline.core import contract, settings_file
+from pipeline.core.answers import close as close_answers
+from pipeline.core.answers import is_open
 from pipeline.core.buying import load as load_buying
 from pipeline.core.counting import close_counts
 from pipeline.core.errors import UsageError
@@ -31,6 +33,8 @@ from pipeline.levels import levels
 from pipeline.procurement import procurement
 from pipeline.programme import programme
 from pipeline.publish import publish
+from pipeline.publish.phone_form import write_phone_form
+from pipeline.publish.template import write_template
 from pipeline.tables import Tables, hand_over
 
 Step = Callable[[str], Progress]
@@ -166,7 +170,7 @@ def compute(
         "procurement",
         lambda _: procurement(tables, settings, materials=materials, buying=buying),
     )
-    tables.update(close_counts(tables))
+    _close(tables)
     return tables, run_id, seconds
 
 
@@ -202,7 +206,7 @@ def check(
     if config is None:
         step("Reading the surveys")
         tables = hand_over("intake", check_files(files))
-        tables.update(close_counts(tables))
+        _close(tables)
         return tables, None
     settings = settings_file.load(config)
     if files:
@@ -215,8 +219,63 @@ def check(
         tables,
         hand_over("levels", levels(tables, settings, progress=step("Levels and floods"))),
     )
-    tables.update(close_counts(tables))
+    _close(tables)
     return tables, settings
+
+
+def write_blank(
+    file: Path, *, phone: Path | None = None, config: Path | None = None, replace: bool = False
+) -> list[Path]:
+    """Write the blank survey workbook, and the phone form where it is asked for.
+
+    Parameters
+    ----------
+    file, phone : Path
+        Files to write.
+    config : Path, optional
+        Settings whose regions, site classes and datum fill the lists.
+    replace : bool
+        Whether existing files may be overwritten.
+
+    Returns
+    -------
+    list of Path
+        What was written.
+
+    Raises
+    ------
+    UsageError
+        When a file exists or its folder does not.
+    """
+    wanted = [f for f in (file, phone) if f is not None]
+    for path in wanted:
+        if path.exists() and not replace:
+            raise UsageError(f"{path} exists already.", why="Nothing is overwritten without your word.",
+                             mend="Call with --replace or name another file.")  # fmt: skip
+        if not path.parent.is_dir():
+            raise UsageError(f"There is no folder {path.parent}.", mend="Make it first.")
+        if path.suffix.lower() != ".xlsx":
+            raise UsageError(f"{path.name} must end in .xlsx.", mend=f"Name it {path.stem}.xlsx.")
+    words = {}
+    if config is not None:
+        settings = settings_file.load(config)
+        words = {
+            "@regions": settings.programme.regions,
+            "@classes": settings.programme.critical_classes,
+            "@datums": (settings.reference.vertical_datum,
+                        *(s.datum for s in settings.reference.shift)),
+        }  # fmt: skip
+    write_template(file, words)
+    if phone is not None:
+        write_phone_form(phone, words)
+    return wanted
+
+
+def _close(tables: Tables) -> None:
+    """Lay the answers beside their questions, and close the counts."""
+    if "answers" in tables:
+        tables["findings"] = close_answers(tables["findings"], tables["answers"])
+    tables.update(close_counts(tables))
 
 
 def _take_over(tables: Tables, new: Tables) -> None:
@@ -285,7 +344,8 @@ def _publish(  # noqa: PLR0913 - the last step needs all that came before
 
 def exit_code(tables: Tables) -> int:
     """The code of `check`: 0 clean, 1 questions, 2 rows refused or a file unreadable."""
-    weights = set(tables["findings"]["weight"])
+    findings = tables["findings"]
+    weights = set(findings.loc[is_open(findings), "weight"])
     if contract.STOP in weights:
         return 2
     return 1 if contract.ASK in weights else 0

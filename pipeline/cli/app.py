@@ -11,6 +11,7 @@ import typer
 from pipeline.cli import check as check_command
 from pipeline.cli import rules as rules_command
 from pipeline.cli import run as run_command
+from pipeline.cli import template as template_command
 
 OUR_FAULT: Final = 3
 BAD_CALL: Final = 4
@@ -30,6 +31,7 @@ app = typer.Typer(
 app.command("run")(run_command.run)
 app.command("check")(check_command.check)
 app.command("rules")(rules_command.rules)
+app.command("template")(template_command.template)
 
 
 def main() -> None:

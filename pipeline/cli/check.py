@@ -81,6 +81,7 @@ def _print_tables(tables: Tables, *, has_settings: bool, questions: Path | None)
     from rich.console import Console
     from rich.table import Table
 
+    from pipeline.core.answers import is_open
     from pipeline.core.counting import head_line
 
     console = Console(markup=False)
@@ -109,7 +110,7 @@ def _print_tables(tables: Tables, *, has_settings: bool, questions: Path | None)
         _print_not_made(console)
     if questions is not None:
         console.print(f"\nThe question list is in {questions}.")
-    elif not (tables["findings"]["weight"] == "NOTE").all():
+    elif is_open(tables["findings"]).any():
         console.print("\nNext: --questions QUESTIONS.xlsx writes the list to send back.")
 
 
@@ -127,8 +128,10 @@ def _print_not_made(console: object) -> None:
 
 
 def _print_findings(tables: Tables, console: object) -> None:
+    from pipeline.core.answers import is_open
+
     findings = tables["findings"]
-    asked = findings[findings["weight"] != "NOTE"]
+    asked = findings[is_open(findings)]
     # what could not be used comes first: it is often the cause of what follows
     asked = asked.sort_values("weight", key=lambda w: w != "STOP", kind="stable")
     say = console.print  # type: ignore[attr-defined]

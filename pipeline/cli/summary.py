@@ -108,7 +108,10 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
 
 
 def _questions(tables: dict[str, Any]) -> list[str]:
-    weights = tables["findings"]["weight"].value_counts()
+    from pipeline.core.answers import is_open
+
+    findings = tables["findings"]
+    weights = findings.loc[is_open(findings), "weight"].value_counts()
     stops, asks = int(weights.get(contract.STOP, 0)), int(weights.get(contract.ASK, 0))
     return [
         f"questions.xlsx holds {stops + asks} lines to answer: {stops} on values that were not "

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
 from pipeline.core import contract
 from pipeline.core.rules import Rule, rule
+
+KEY_SEPARATOR: Final = " ; "
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,7 +27,11 @@ class Cell:
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """One finding. `key` is sheet + '/' + id of the thing, `place_id` the place it stands at."""
+    """One finding. `key` is sheet + '/' + id of the thing, `place_id` the place it stands at.
+
+    `also_keys`: the other things that the same line stands for, joined by ' ; '. `answer`: what was
+    answered, which closes the question.
+    """
 
     code: str
     weight: str
@@ -42,6 +48,8 @@ class Finding:
     key: str
     place_id: str
     site_id: str
+    also_keys: str = ""
+    answer: str = ""
 
 
 class _Blank(dict[str, str]):
@@ -62,6 +70,7 @@ def make(  # noqa: PLR0913 - a finding has this many independent facts; all are 
     assumed: str = "",
     weight: str | None = None,
     fill: Mapping[str, Any] | None = None,
+    also_keys: Iterable[str] = (),
 ) -> Finding:
     """Make a finding from its registered rule.
 
@@ -100,6 +109,7 @@ def make(  # noqa: PLR0913 - a finding has this many independent facts; all are 
         key=key,
         place_id=place_id,
         site_id=site_id,
+        also_keys=KEY_SEPARATOR.join(also_keys),
     )
 
 

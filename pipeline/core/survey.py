@@ -7,6 +7,7 @@ dictionary, so that they cannot differ.
 from __future__ import annotations
 
 import csv
+import re
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -90,3 +91,21 @@ def of_sheet(sheet: str) -> tuple[Column, ...]:
 def key_of(sheet: str) -> str:
     """House name of the id column of a sheet."""
     return next(c.house_name for c in of_sheet(sheet) if c.is_key)
+
+
+FORM_KIND: Final = "record_kind"
+"""Question of the phone form that says which sheet a record belongs to."""
+
+FORM_POSITION: Final = "position"
+"""Ending of the phone form's question for a place: 'latitude longitude altitude accuracy'."""
+
+FORM_SHEETS: Final = (
+    "chambers", "ducts", "cables", "entries", "buildings", "sites", "seals_now", "level_points",
+    "observations", "photos", "visits",
+)  # fmt: skip
+"""Sheets that the phone form records."""
+
+
+def form_word(word: str) -> str:
+    """A word of a list as a form exports it: without spaces and signs."""
+    return re.sub(r"[^a-z0-9]+", "_", word.casefold().replace("%", "percent")).strip("_")

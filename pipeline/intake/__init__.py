@@ -87,10 +87,12 @@ def _finish(
     say_blanks(sheets)
     inherit(rows)
     derived(rows)
-    frames, checked = apply_checks(rows, sheets, settings, shown, delivered.abouts)
+    frames, checked = apply_checks(rows, sheets, settings, shown, delivered.abouts,
+                                   delivered.answers)  # fmt: skip
     findings += [f for s in sheets for f in s.findings] + checked
     out = tables_of(frames, sheets, points)
     out["abouts"] = abouts_table(delivered.abouts)
+    out["answers"] = delivered.answers.table()
     out["findings"] = findings_table(findings)
     if not len(findings):
         out["findings"] = blank("findings")

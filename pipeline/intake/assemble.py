@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.core.answers import Answers
 from pipeline.core.cells import cell_name
 from pipeline.core.findings import Cell, Finding
 from pipeline.core.settings import Settings
@@ -163,6 +165,7 @@ def apply_checks(  # noqa: C901 - two helpers stand inside, close to the rows th
     settings: Settings | None,
     layers: Mapping[str, Any],
     abouts: Mapping[str, Mapping[str, str]],
+    answers: Answers,
 ) -> tuple[dict[str, pd.DataFrame], list[Finding]]:
     """Run the checks over the typed survey; STOPs blank their values, rows change state."""
     frames = frames_of(rows)
@@ -186,7 +189,11 @@ def apply_checks(  # noqa: C901 - two helpers stand inside, close to the rows th
     context = Context(frames, layers, settings, cell, raw, abouts)
     findings = []
     for checked in run_checks(context):
-        findings.append(checked.finding)
+        said = checked.finding
+        if answers.keeps(said.key, said.column, said.code):
+            findings.append(replace(said, weight=contract.NOTE))
+            continue
+        findings.append(said)
         if not checked.table or checked.index < 0:
             continue
         row = row_of(checked.table, checked.index)

@@ -6,10 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from pipeline.core.answers import Answers
 from pipeline.core.findings import Finding
 from pipeline.core.progress import Progress
 from pipeline.core.settings import Settings
 from pipeline.intake.about import habits_of, read_about
+from pipeline.intake.answers import is_question_list, read_answers
+from pipeline.intake.forms import sheets_of_export
 from pipeline.intake.headings import OWN_SHEETS, normal, sheet_of
 from pipeline.intake.readers import read_file
 from pipeline.intake.rows import TypedSheet, say_comments, type_sheet
@@ -24,29 +27,51 @@ class Delivered:
     abouts: dict[str, dict[str, str]] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     files: list[str] = field(default_factory=list)
+    answers: Answers = field(default_factory=Answers)
 
 
 def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress) -> Delivered:
     """Read and type every file; one that cannot be read stops none of the others."""
     out = Delivered()
+    read: list[Delivery] = []
     for done, path in enumerate(files):
-        progress(done, len(files))
-        delivery = _named_apart(read_file(path), path, out.files)
-        out.files.append(delivery.file)
-        out.findings += delivery.findings
-        about = _about(delivery.sheets, out)
-        aliases = settings.surveys.aliases if settings is not None else {}
-        for raw in delivery.sheets:
-            out.abouts[raw.file] = about
-            sheet = sheet_of(raw.name)
-            if not sheet or sheet == "about" or normal(raw.name) in OWN_SHEETS:
-                continue
-            habits = habits_of(about, settings, decimal_comma=raw.decimal_comma)
-            typed = type_sheet(raw, sheet, habits, aliases)
-            say_comments(raw, typed)
-            out.sheets.append(typed)
-    progress(len(files), max(len(files), 1))
+        progress(done, len(files) * 2)
+        delivery = read_file(path)
+        delivery.sheets = [s for raw in delivery.sheets for s in sheets_of_export(raw)]
+        read.append(_named_apart(delivery, path, out.files))
+        out.files.append(read[-1].file)
+    lists = [*_lists_of(settings, out), *(s for d in read for s in d.sheets if is_question_list(s))]
+    out.answers = Answers.of(read_answers(lists))
+    for done, delivery in enumerate(read, start=len(files)):
+        progress(done, len(files) * 2)
+        _type(delivery, settings, out)
+    progress(len(files) * 2, max(len(files) * 2, 1))
     return out
+
+
+def _lists_of(settings: Settings | None, out: Delivered) -> list[RawSheet]:
+    """Sheets of the question lists that the settings name."""
+    sheets = []
+    for path in settings.surveys.answers if settings is not None else ():
+        delivery = read_file(path)
+        out.findings += delivery.findings
+        sheets += delivery.sheets
+    return sheets
+
+
+def _type(delivery: Delivery, settings: Settings | None, out: Delivered) -> None:
+    out.findings += delivery.findings
+    about = _about(delivery.sheets, out)
+    aliases = settings.surveys.aliases if settings is not None else {}
+    for raw in delivery.sheets:
+        out.abouts[raw.file] = about
+        sheet = sheet_of(raw.name)
+        if not sheet or sheet == "about" or normal(raw.name) in OWN_SHEETS or is_question_list(raw):
+            continue
+        habits = habits_of(about, settings, decimal_comma=raw.decimal_comma)
+        typed = type_sheet(raw, sheet, habits, aliases, out.answers)
+        say_comments(raw, typed)
+        out.sheets.append(typed)
 
 
 def _named_apart(delivery: Delivery, path: Path, taken: list[str]) -> Delivery:

@@ -22,7 +22,7 @@ _SHEET_ALIASES: Final = {
     "notes": "observations", "pictures": "photos", "site": "sites", "building": "buildings",
     "cable": "cables", "visit": "visits", "chamber": "chambers", "entry": "entries",
 }  # fmt: skip
-OWN_SHEETS: Final = frozenset({"lists", "how to number a wall"})
+OWN_SHEETS: Final = frozenset({"lists", "how to number a wall", "card to print"})
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from pipeline.core.geo import degrees_from_dms
-from pipeline.core.survey import Column
+from pipeline.core.survey import Column, form_word
 from pipeline.core.units import M_PER_FT, M_PER_US_SURVEY_FT, MM_PER_IN
 
 PLACEHOLDERS: Final = frozenset(
@@ -262,7 +262,8 @@ def _match(raw: str, words: tuple[str, ...]) -> str:
     """The allowed word that was meant: same letters, whatever case, spaces and dashes."""
     wanted = _normal(raw)
     for word in words:
-        if _normal(word) == wanted:
+        # a form app exports 'soffit_inside_top' for 'soffit (inside top)'
+        if _normal(word) == wanted or (raw and form_word(raw) == raw and form_word(word) == raw):
             return word
     short = [w for w in words if "(" in w and _normal(w.split("(")[0]) == wanted]
     return short[0] if len(short) == 1 else ""

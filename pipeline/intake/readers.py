@@ -18,6 +18,7 @@ from openpyxl.utils import column_index_from_string
 from python_calamine import CalamineWorkbook, SheetTypeEnum
 
 from pipeline.core.findings import Cell, make
+from pipeline.intake.forms import read_geojson
 from pipeline.intake.sheets import Delivery, RawSheet
 
 _ZIP: Final = b"PK\x03\x04"
@@ -54,7 +55,17 @@ def read_file(path: Path) -> Delivery:
         if not head.startswith(_ZIP):
             return _not_inside(path, "workbook", "something else")
         return _workbook(path)
+    if suffix in (".geojson", ".json"):
+        return _geojson(path)
     return _not_inside(path, suffix.lstrip(".") or "survey", "a kind that is not read")
+
+
+def _geojson(path: Path) -> Delivery:
+    try:
+        sheet = read_geojson(path, path.name)
+    except (ValueError, OSError, RecursionError):
+        return _not_inside(path, "GeoJSON", "something else")
+    return Delivery(path.name, [sheet]) if sheet else _not_inside(path, "GeoJSON", "no records")
 
 
 def _refused(file: str, code: str, fill: dict[str, Any]) -> Delivery:

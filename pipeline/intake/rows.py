@@ -9,9 +9,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from pipeline.core import contract
+from pipeline.core.answers import Answers
 from pipeline.core.cells import cell_name, letter
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.survey import Column, key_of, of_sheet
+from pipeline.intake.answers import lay_in
 from pipeline.intake.headings import Head, find_head, guess, heading_unit, normal
 from pipeline.intake.parse import Habits, Parsed, Say, allowed, parse, with_unit
 from pipeline.intake.sheets import RawSheet
@@ -70,6 +72,7 @@ class TypedSheet:
     skipped: int = 0
     copies: int = 0
     findings: list[Finding] = field(default_factory=list)
+    answers: Answers = field(default_factory=Answers)
 
     def cell(self, column: str, row: int | None) -> Cell:
         """Cell of a column in a row."""
@@ -78,7 +81,13 @@ class TypedSheet:
         return Cell(file=self.file, sheet=self.name, row=row, column=column, cell=name)
 
 
-def type_sheet(raw: RawSheet, sheet: str, habits: Habits, aliases: Mapping[str, str]) -> TypedSheet:
+def type_sheet(
+    raw: RawSheet,
+    sheet: str,
+    habits: Habits,
+    aliases: Mapping[str, str],
+    answers: Answers | None = None,
+) -> TypedSheet:
     """Read a data sheet.
 
     Parameters
@@ -89,13 +98,15 @@ def type_sheet(raw: RawSheet, sheet: str, habits: Habits, aliases: Mapping[str, 
     habits : Habits
     aliases : mapping
         Extra column names of the settings.
+    answers : Answers, optional
+        Answers to earlier questions, laid into the cells first.
 
     Returns
     -------
     TypedSheet
 
     """
-    out = TypedSheet(raw.file, raw.name, sheet)
+    out = TypedSheet(raw.file, raw.name, sheet, answers=answers or Answers())
     head = find_head(sheet, raw.cells, aliases)
     if head is None:
         examples = ", ".join(c.heading for c in of_sheet(sheet)[:4])
@@ -108,6 +119,7 @@ def type_sheet(raw: RawSheet, sheet: str, habits: Habits, aliases: Mapping[str, 
     out.letters = {c.house_name: letter(i) for i, c in head.columns.items()}
     out.headings = {c.house_name: head.headings[i] for i, c in head.columns.items()}
     _fill_merged(raw, head, out)
+    lay_in(raw, head, out, habits, out.answers)
     _say_head(raw, head, out)
     _read_rows(raw, head, out, habits)
     _say_hidden(raw, head, out)
@@ -265,6 +277,9 @@ def _say(out: TypedSheet, row: Row, column: Column, say: Say, value: Any) -> Non
     if column.is_key and say.code == "file-21":
         finding = make("file-21", where, fill=say.fill, as_read=str(value), weight=contract.STOP,
                        key=f"{out.sheet}/")  # fmt: skip
+    if out.answers.keeps(finding.key, column.house_name, say.code):
+        out.findings.append(replace(finding, weight=contract.NOTE))
+        return
     row.worsen(finding.weight)
     if finding.weight == contract.ASK and column.house_name not in row.doubted:
         row.doubted.append(column.house_name)
@@ -281,7 +296,8 @@ def _say_words(out: TypedSheet, words: dict[tuple[str, str], list[Row]], habits:
             row.worsen(contract.ASK)
         out.findings.append(
             make("file-22", out.cell(name, rows[0].row), fill=fill, as_read=word,
-                 assumed="taken as not known", key=f"{out.sheet}/{rows[0].key}")
+                 assumed="taken as not known", key=f"{out.sheet}/{rows[0].key}",
+                 also_keys=dict.fromkeys(f"{out.sheet}/{r.key}" for r in rows[1:]))
         )  # fmt: skip
 
 

@@ -192,7 +192,14 @@ def _say_blank(sheet: TypedSheet, column: Column, blank: list[Row]) -> None:
             "assumed": assumed}  # fmt: skip
     where = sheet.cell(name, blank[0].row)
     sheet.findings.append(
-        make("file-24", where, fill=fill, assumed=assumed, key=f"{sheet.sheet}/{name}")
+        make(
+            "file-24",
+            where,
+            fill=fill,
+            assumed=assumed,
+            key=f"{sheet.sheet}/{blank[0].key}",
+            also_keys=dict.fromkeys(f"{sheet.sheet}/{r.key}" for r in blank[1:]),
+        )
     )
 
 

@@ -9,7 +9,9 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.core.answers import is_open
 from pipeline.core.counting import head_line
+from pipeline.core.findings import KEY_SEPARATOR as SEPARATOR
 from pipeline.publish.book import Book, Column
 from pipeline.tables import Tables
 
@@ -48,8 +50,11 @@ def write_questions(path: Path, tables: Tables, run_label: str) -> None:
 
     """
     findings = tables["findings"]
-    asked = findings[findings["weight"] != contract.NOTE].copy()
-    for name in ("message", "assumed", "as_read"):
+    asked = findings[is_open(findings)].copy()
+    more = asked["also_keys"].fillna("")
+    asked["key"] = asked["key"].where(more == "", asked["key"] + SEPARATOR + more)
+    # a line that stands for very many rows keeps as many keys as a cell can hold
+    for name in ("key", "message", "assumed", "as_read"):
         asked[name] = asked[name].str.slice(0, _LONGEST)
     asked["walk"] = _walking_order(tables, asked)
     asked["rank"] = asked["weight"].map(_RANK)

@@ -20,6 +20,7 @@ REGISTRY: Final[dict[str, Table]] = {
     "counts": survey.COUNTS,
     "gps_points": survey.GPS_POINTS,
     "findings": survey.FINDINGS,
+    "answers": survey.ANSWERS,
     **survey.LAYERS,
     **levels.ALL,
     **exposure.ALL,

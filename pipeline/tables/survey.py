@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 from pipeline.core import contract, survey
+from pipeline.core.answers import OUTCOMES
 from pipeline.tables.spec import Col, Table, flag, real, text, whole
 
 _ROW: Final = (
@@ -163,6 +164,24 @@ FINDINGS = Table(
         text("key", "sheet/id of the thing"),
         text("place_id", "place where it stands"),
         text("site_id", "site"),
+        text("also_keys", "other things that the same line stands for, joined by ' ; '"),
+        text("answer", "what was answered, by whom and when; such a line is not asked again"),
+    ),
+)
+
+ANSWERS = Table(
+    "answers",
+    "answers that came back, one row per thing, column and code, and what became of each",
+    ("key", "column", "code"),
+    (
+        text("key", "sheet/id of the thing, lower case"),
+        text("column", "house name of the column"),
+        text("code", "code of the question"),
+        text("answer", "as written", nullable=False),
+        text("by_whom", "who answered"),
+        text("answered_on", "day of the answer"),
+        text("source", "list, row and file of the answer"),
+        text("outcome", "what became of it", words=OUTCOMES, nullable=False),
     ),
 )
 

@@ -45,7 +45,7 @@ def test_rules_lists_the_register() -> None:
     """`rules --format json` holds all 134 rules with the fields a script needs."""
     done = call("rules", "--format", "json")
     rules = json.loads(done.stdout)
-    assert len(rules) == 134
+    assert len(rules) == 135
     assert {"code", "weight", "message", "answered_by", "mend"} <= set(rules[0])
     assert call("rules", "level").stdout.count("level-") >= 27
 
@@ -114,3 +114,20 @@ def test_check_of_a_broken_file_is_2(tmp_path: Path) -> None:
     assert done.returncode == 2, done.stdout + done.stderr
     assert "north.xlsx" in done.stdout
     assert "Traceback" not in done.stdout + done.stderr
+
+
+def test_template_writes_both_and_overwrites_nothing(tmp_path: Path) -> None:
+    """`template` writes workbook and phone form; a second call needs --replace; suffix is checked."""
+    book, form = tmp_path / "blank.xlsx", tmp_path / "form.xlsx"
+    config = Path(__file__).parents[2] / "configs" / "clean.toml"
+    done = call("template", str(book), "--phone", str(form), "--config", str(config))
+    assert done.returncode == 0, done.stderr
+    assert "Merrow Datum 2015" in {
+        c for row in openpyxl.load_workbook(book)["lists"].values for c in row
+    }
+    assert form.exists()
+    again = call("template", str(book))
+    assert again.returncode == 4
+    assert "exists already" in again.stderr
+    assert call("template", str(tmp_path / "blank.xls")).returncode == 4
+    assert call("template", str(tmp_path / "no" / "blank.xlsx")).returncode == 4

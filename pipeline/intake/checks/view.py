@@ -173,7 +173,8 @@ class Survey:
         finding = make(
             code,
             where,
-            key=f"{where.sheet}/{first.id}",
+            key=_key(first),
+            also_keys=dict.fromkeys(_key(h) for h in rows[1:] if _key(h) != _key(first)),
             place_id=self.place_of(first),
             site_id=self.site_of(first),
             as_read=raw,
@@ -198,6 +199,10 @@ class Survey:
         frame = self.frame(table)
         pairs = zip(frame[key], frame[value], strict=True)
         return {k: v for k, v in pairs if isinstance(k, str) and isinstance(v, str)}
+
+
+def _key(hit: Hit) -> str:
+    return f"{SHEET_OF_TABLE[hit.table]}/{hit.id}"
 
 
 def is_missing(value: Any) -> bool:

@@ -1,0 +1,197 @@
+"""Answers to findings: what was said, what it means for a cell, and which questions it closes."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from typing import Any, Final
+
+import pandas as pd
+
+from pipeline.core import contract
+
+KEEP: Final = "@keep"
+VALUE: Final = "value"
+KEPT: Final = "kept as typed"
+REMEMBERED: Final = "remembered"
+LATER: Final = "the survey has a later value"
+OUTCOMES: Final = (VALUE, KEPT, REMEMBERED, LATER)
+_YES: Final = frozenset({"yes", "y", "right", "correct", "ok", "true", "as typed", "confirmed"})
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One answered line of a question list.
+
+    `keys` are the things that the line stands for (sheet + '/' + id), `as_read` is what stood in
+    the cell when the question was asked, `source` names the cell of the answer.
+    """
+
+    keys: tuple[str, ...]
+    column: str
+    code: str
+    text: str
+    as_read: str = ""
+    by_whom: str = ""
+    on: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What an answer does: the column that it fills and the text to be read there.
+
+    A blank text means that nothing is filled; `is_kept`: the value in question is right.
+    """
+
+    column: str = ""
+    text: str = ""
+    is_kept: bool = False
+
+
+@cache
+def _words() -> dict[str, list[tuple[str, str, str]]]:
+    text = resources.files("pipeline.core").joinpath("data/answer_words.csv").read_text("utf-8")
+    out: dict[str, list[tuple[str, str, str]]] = {}
+    for row in csv.DictReader(text.splitlines()):
+        out.setdefault(row["code"], []).append((row["word"], row["column"], row["value"]))
+    return out
+
+
+def meaning(answer: Answer) -> Meaning:
+    """What an answer means for the survey; nothing for a code whose answers are only remembered.
+
+    Parameters
+    ----------
+    answer : Answer
+
+    Returns
+    -------
+    Meaning
+
+    Notes
+    -----
+    `data/answer_words.csv` lists, code by code, the words that mean something of their own; '*'
+    stands for any text that the column can be read from. House rule: a code that is not listed
+    never changes a cell, because "no" to "is there a register entry?" must not read as "no
+    asbestos".
+    """
+    said = " ".join(answer.text.casefold().split()).strip(".! ")
+    said = "yes" if said in _YES else said
+    listed = _words().get(answer.code, [])
+    for word, column, value in listed:
+        if word == said:
+            return _meaning(answer, column, value)
+    for word, column, value in listed:
+        if word == "*":
+            return _meaning(answer, column, value or answer.text)
+    return Meaning()
+
+
+def _meaning(answer: Answer, column: str, value: str) -> Meaning:
+    if value == KEEP:
+        return Meaning(answer.column, is_kept=True)
+    return Meaning(column or answer.column, value.replace("{raw}", answer.as_read))
+
+
+@dataclass
+class Answers:
+    """All answers by thing, column and code; the latest of several counts."""
+
+    by: dict[tuple[str, str, str], Answer] = field(default_factory=dict)
+    outcome: dict[tuple[str, str, str], str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, answers: Iterable[Answer]) -> Answers:
+        """Gather answers; a later date wins, without dates the later file."""
+        out = cls()
+        for answer in answers:
+            for key in answer.keys:
+                at = (key.casefold(), answer.column, answer.code)
+                before = out.by.get(at)
+                if before is None or not (answer.on and before.on and answer.on < before.on):
+                    out.by[at] = answer
+                    out.outcome[at] = REMEMBERED
+        return out
+
+    def of_thing(self, key: str) -> list[Answer]:
+        """Answers about one thing (sheet/id)."""
+        wanted = key.casefold()
+        return [a for (k, _, _), a in self.by.items() if k == wanted]
+
+    def keeps(self, key: str, column: str, code: str) -> bool:
+        """Whether the value in question was said to be right."""
+        answer = self.by.get((key.casefold(), column, code))
+        return answer is not None and meaning(answer).is_kept
+
+    def note(self, key: str, answer: Answer, outcome: str) -> None:
+        """Keep what became of an answer."""
+        self.outcome[key.casefold(), answer.column, answer.code] = outcome
+
+    def table(self) -> pd.DataFrame:
+        """Hand-over table `answers`."""
+        return pd.DataFrame(
+            [
+                {
+                    "key": key,
+                    "column": column,
+                    "code": code,
+                    "answer": answer.text,
+                    "by_whom": answer.by_whom or None,
+                    "answered_on": answer.on or None,
+                    "source": answer.source,
+                    "outcome": self.outcome[key, column, code],
+                }
+                for (key, column, code), answer in sorted(self.by.items())
+            ],
+            columns=["key", "column", "code", "answer", "by_whom", "answered_on", "source",
+                     "outcome"],
+        )  # fmt: skip
+
+
+def close(findings: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
+    """Write the answers beside their findings; a question that is answered is not asked again.
+
+    Parameters
+    ----------
+    findings : DataFrame
+        Table `findings`.
+    answers : DataFrame
+        Table `answers`.
+
+    Returns
+    -------
+    DataFrame
+        Findings with `answer` filled where the question is closed. A STOP is only closed by a
+        value: a text that gives none is told back in the message.
+    """
+    if answers.empty or findings.empty:
+        return findings
+    said: dict[tuple[str, str, str], Any] = {
+        (r["key"], r["column"], r["code"]): r for r in answers.fillna("").to_dict("records")
+    }
+    out = findings.copy()
+    for i, row in zip(out.index, out.to_dict("records"), strict=True):
+        if row["weight"] == contract.NOTE:
+            continue
+        column = "" if pd.isna(row["column"]) else row["column"]
+        found = said.get((str(row["key"]).casefold(), column, row["code"]))
+        if found is None or found["outcome"] == LATER:
+            continue
+        if row["weight"] == contract.STOP:
+            out.loc[i, "message"] = (
+                f'{row["message"]} (Your answer "{found["answer"]}" gives no value that can be '
+                "used.)"
+            )
+            continue
+        who = " ".join(t for t in (found["by_whom"], found["answered_on"]) if t)
+        out.loc[i, "answer"] = f"{found['answer']} ({who})" if who else found["answer"]
+    return out
+
+
+def is_open(findings: pd.DataFrame) -> pd.Series:
+    """Findings that still wait for somebody: no NOTE, and not answered."""
+    return (findings["weight"] != contract.NOTE) & findings["answer"].fillna("").eq("")

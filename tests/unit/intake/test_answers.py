@@ -1,0 +1,199 @@
+"""Questions that come back answered: laid into their cells, closed, never asked again."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from pipeline.core.answers import Answer, Answers, meaning
+from pipeline.core.rules import rules
+from pipeline.core.survey import columns
+from pipeline.publish.questions import write_questions
+from pipeline.run import check, exit_code
+
+DUCTS = ["end_id", "place_kind", "place_id", "bore_mm", "material", "dip_down_m"]
+
+
+def ducts() -> list[list[Any]]:
+    """Five ends of which three have something to ask."""
+    return [
+        DUCTS,
+        ["D-1", "entry", "E-1", "TBC", "clay", 1.2],
+        ["D-2", "entry", "E-1", 90, "kley", 1.3],
+        ["D-3", "entry", "E-1", 400, "clay", 1.4],
+        ["D-4", "entry", "E-1", 92, "clay", 1.5],
+        ["D-5", "entry", "E-1", 94, "kley", 1.6],
+    ]
+
+
+def answered(
+    folder: Path, survey: Path, said: dict[tuple[str, str], str], name: str = "back.xlsx"
+) -> Path:
+    """The question list of a survey, filled in by code and first key."""
+    tables, _ = check([survey])
+    path = folder / name
+    write_questions(path, tables, "test")
+    book = openpyxl.load_workbook(path)
+    for page in book.worksheets:
+        rows = list(page.iter_rows(min_row=4))
+        at = {c.value: i for i, c in enumerate(rows[0])}
+        for row in rows[1:]:
+            key = str(row[at["Key"]].value).split(" ; ")[0]
+            text = said.get((str(row[at["Code"]].value), key))
+            if text is not None:
+                row[at["Answer"]].value = text
+                row[at["By whom"]].value = "K. Brandt"
+                row[at["Date"]].value = "2026-03-05"
+    book.save(path)
+    return path
+
+
+SAID = {
+    ("file-12", "ducts/D-1"): "88",
+    ("file-22", "ducts/D-2"): "clay",
+    ("file-23", "ducts/D-3"): "yes",
+}
+
+
+def test_answers_are_laid_in_by_id_wherever_the_rows_stand(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """Values by id after the rows were turned round and one was put in; nothing is asked again."""
+    back = answered(tmp_path, book(ducts=ducts()), SAID)
+    head, *rows = ducts()
+    again = book(ducts=[head, ["D-0", "entry", "E-1", 75, "clay", 1.0], *reversed(rows)])
+    tables, _ = check([again, back])
+    ends = tables["ends"].set_index("end_id")
+    assert ends.loc["D-1", "bore_mm"] == 88.0
+    assert list(ends.loc[["D-2", "D-5"], "material"]) == ["clay", "clay"]
+    assert ends.loc["D-3", "bore_mm"] == 400.0
+    assert pd.isna(ends.loc["D-3", "doubted"])
+    codes = set(tables["findings"].loc[tables["findings"]["weight"] != "NOTE", "code"])
+    assert not {"file-12", "file-22", "file-23"} & codes
+    notes = tables["findings"][tables["findings"]["code"] == "answer-01"]
+    assert set(notes["key"]) == {"ducts/D-1", "ducts/D-2", "ducts/D-5"}
+    assert "K. Brandt 2026-03-05" in notes["message"].iloc[0]
+
+
+def test_other_findings_do_not_change(book: Callable[..., Path], tmp_path: Path) -> None:
+    """Findings that do not depend on the answers are the same before and after."""
+    survey = book(ducts=ducts())
+    before, _ = check([survey])
+    after, _ = check([survey, answered(tmp_path, survey, SAID)])
+
+    def rest(tables: dict[str, Any]) -> set[tuple[str, ...]]:
+        found = tables["findings"]
+        found = found[~found["code"].isin(["file-12", "file-22", "file-23", "answer-01"])]
+        return set(found[["code", "key", "message"]].itertuples(index=False, name=None))
+
+    assert rest(after) == rest(before)
+
+
+def test_a_later_value_of_the_survey_beats_the_answer(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """The cell was 'TBC' when it was asked; the new file says 91: the answer 88 is not used."""
+    back = answered(tmp_path, book(ducts=ducts()), SAID)
+    rows = ducts()
+    rows[1][3] = 91
+    tables, _ = check([book("later.xlsx", ducts=rows), back])
+    assert tables["ends"].set_index("end_id").loc["D-1", "bore_mm"] == 91.0
+    kept = tables["answers"].set_index(["key", "code"])["outcome"]
+    assert kept["ducts/d-1", "file-12"] == "the survey has a later value"
+
+
+def test_a_blank_column_is_filled_for_all_its_rows(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """One answer to 'bore_method is blank in 5 rows' fills the five cells, though no such column."""
+    survey = book(ducts=ducts())
+    asked, _ = check([survey])
+    column = asked["findings"].query("code == 'file-24' and column == 'bore_method'").iloc[0]
+    back = answered(tmp_path, survey, {("file-24", column["key"]): "calliper"})
+    tables, _ = check([survey, back])
+    # the list holds one line for each blank column; the answer stands in every one of its lines
+    assert set(tables["ends"]["bore_method"].dropna()) == {"calliper"}
+    assert not len(tables["findings"].query("code == 'file-24' and column == 'bore_method'"))
+
+
+def test_what_is_no_value_is_remembered_and_closes_the_question(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """'The client' is no bore: the assumption stands, the line is not asked again."""
+    survey = book(ducts=ducts())
+    back = answered(tmp_path, survey, {("file-12", "ducts/D-1"): "the client will say"})
+    tables, _ = check([survey, back])
+    found = tables["findings"].query("code == 'file-12'").iloc[0]
+    assert found["answer"] == "the client will say (K. Brandt 2026-03-05)"
+    assert pd.isna(tables["ends"].set_index("end_id").loc["D-1", "bore_mm"])
+    path = tmp_path / "next.xlsx"
+    write_questions(path, tables, "test")
+    texts = {c for p in openpyxl.load_workbook(path) for r in p.values for c in r}
+    assert "file-12" not in texts
+
+
+def test_a_stop_is_closed_by_a_value_alone(book: Callable[..., Path], tmp_path: Path) -> None:
+    """'No idea' to a parent that is not there: asked again, with the answer told back; exit 2."""
+    entries = [["entry_id", "building_id"], ["E-1", "B-9"]]
+    survey = book(buildings=[["building_id", "site_id"], ["B-1", "S-1"]], entries=entries,
+                  sites=[["site_id"], ["S-1"]])  # fmt: skip
+    back = answered(tmp_path, survey, {("id-05", "entries/E-1"): "?"})
+    tables, _ = check([survey, back])
+    mine = "code == 'id-05' and key == 'entries/E-1' and column == 'building_id'"
+    (found,) = tables["findings"].query(mine).to_dict("records")
+    assert 'Your answer "?" gives no value' in found["message"]
+    assert exit_code(tables) == 2
+    back = answered(tmp_path, survey, {("id-05", "entries/E-1"): "B-1"}, "second.xlsx")
+    tables, _ = check([survey, back])
+    assert not len(tables["findings"].query(mine))
+    assert tables["entries"]["building_id"].iloc[0] == "B-1"
+
+
+def test_no_to_a_register_entry_is_not_no_asbestos() -> None:
+    """House rule: only listed codes change a cell; 'no' under duct-17 must lift nothing."""
+    answer = Answer(("buildings/B1",), "asbestos_suspect", "duct-17", "no", as_read="unknown")
+    assert meaning(answer).text == ""
+
+
+@pytest.mark.parametrize(
+    ("code", "text", "column", "value"),
+    [
+        ("level-10", "Bottom", "measured_to", "invert"),
+        ("duct-07", "way round", "size_method", "tape round"),
+        ("duct-02", "inches", "bore_mm", "4 in"),
+        ("level-22", "feet", "bore_mm", "4 ft"),
+        ("water-02", "depth.", "value_is", "depth above ground"),
+        ("duct-21", "no", "bore_mm", ""),
+        ("duct-22", "rodded", "far_proof", "rodded"),
+    ],
+)
+def test_words_that_mean_something(code: str, text: str, column: str, value: str) -> None:
+    """The words that the messages offer mean what they say."""
+    found = meaning(Answer(("ducts/D-1",), "bore_mm", code, text, as_read="4"))
+    assert found.text == value
+    if value:
+        assert found.column == column
+
+
+def test_the_latest_answer_counts() -> None:
+    """Two answers to one question: the later day, whatever the order of the files."""
+    old = Answer(("ducts/D-1",), "bore_mm", "file-12", "80", on="2026-01-04")
+    new = Answer(("ducts/D-1",), "bore_mm", "file-12", "85", on="2026-02-04")
+    for order in ((old, new), (new, old)):
+        (kept,) = Answers.of(order).of_thing("DUCTS/d-1")
+        assert kept.text == "85"
+
+
+def test_every_answer_word_belongs_to_a_rule_and_a_column() -> None:
+    """The list of words names codes of the register and columns of the definition."""
+    path = Path(__file__).parents[3] / "pipeline/core/data/answer_words.csv"
+    names = {c.house_name for c in columns()}
+    for row in csv.DictReader(path.read_text("utf-8").splitlines()):
+        assert row["code"] in rules()
+        assert not row["column"] or row["column"] in names
