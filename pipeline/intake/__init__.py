@@ -17,7 +17,14 @@ from pipeline.intake.delivery import Delivered, deliver
 from pipeline.intake.inherit import inherit, one_spelling
 from pipeline.intake.layers import read_gps, read_layers
 from pipeline.intake.positions import Where, fill_buildings, match_gps, say_defaults
-from pipeline.intake.whole import newest, say_blanks, say_doubles, say_ids, say_missing_sheets
+from pipeline.intake.whole import (
+    changes,
+    newest,
+    say_blanks,
+    say_doubles,
+    say_ids,
+    say_missing_sheets,
+)
 from pipeline.tables import Tables, blank
 
 
@@ -70,8 +77,9 @@ def _finish(
     say_ids(sheets)
     one_spelling(sheets)
     say_doubles(sheets)
-    rows, versions = newest(sheets)
-    findings = [*findings, *delivered.findings, *versions,
+    versions = newest(sheets)
+    rows = versions.rows
+    findings = [*findings, *delivered.findings, *versions.findings,
                 *say_missing_sheets(sheets, delivered.files)]  # fmt: skip
     shown = layers or {}
     if settings is not None and layers is not None:
@@ -87,12 +95,12 @@ def _finish(
     say_blanks(sheets)
     inherit(rows)
     derived(rows)
-    frames, checked = apply_checks(rows, sheets, settings, shown, delivered.abouts,
-                                   delivered.answers)  # fmt: skip
+    frames, checked = apply_checks(rows, delivered, settings, shown, versions.superseded)
     findings += [f for s in sheets for f in s.findings] + checked
     out = tables_of(frames, sheets, points)
     out["abouts"] = abouts_table(delivered.abouts)
     out["answers"] = delivered.answers.table()
+    out["changes"] = pd.DataFrame(changes(versions.superseded), columns=list(blank("changes")))
     out["findings"] = findings_table(findings)
     if not len(findings):
         out["findings"] = blank("findings")

@@ -11,15 +11,15 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.core.answers import Answers
 from pipeline.core.cells import cell_name
 from pipeline.core.findings import Cell, Finding
 from pipeline.core.settings import Settings
 from pipeline.core.survey import TABLE_OF_SHEET
 from pipeline.intake.checks import run_checks
-from pipeline.intake.context import Context
+from pipeline.intake.context import Checked, Context
+from pipeline.intake.delivery import Delivered
 from pipeline.intake.rows import Row, TypedSheet
-from pipeline.tables import REGISTRY, Tables, blank
+from pipeline.tables import REGISTRY, Table, Tables, blank
 
 _SHEET_OF_TABLE: Final = {table: sheet for sheet, table in TABLE_OF_SHEET.items()}
 _ONE_IN: Final = re.compile(r"^1\s*(?:in|/|:)\s*([\d.,]+)", re.IGNORECASE)
@@ -132,44 +132,43 @@ def _unlisted_row(place: Row, kind: str, number: int, buildings: dict[str, dict[
 
 def frames_of(rows: dict[str, list[Row]]) -> dict[str, pd.DataFrame]:
     """Typed frames by table name; index labels follow the rows."""
-    out = {}
-    for sheet, name in TABLE_OF_SHEET.items():
-        spec = REGISTRY[name]
-        records = [
-            {
-                "file": r.file,
-                "sheet": r.sheet_name,
-                "row": r.row,
-                "row_state": r.state,
-                "stopped": ";".join(r.stopped) or None,
-                "doubted": ";".join(c for c in r.doubted if c not in r.stopped) or None,
-                **{k: v for k, v in r.values.items() if k in spec.names},
-            }
-            for r in rows[sheet]
-        ]
-        frame = pd.DataFrame(records, columns=list(spec.names))
-        for col in spec.columns:
-            if col.kind == "real":
-                frame[col.name] = pd.to_numeric(frame[col.name])
-            elif col.kind == "whole":
-                frame[col.name] = frame[col.name].astype("Int64")
-            elif col.kind == "flag":
-                frame[col.name] = frame[col.name].astype("boolean")
-        out[name] = frame
-    return out
+    return {name: _frame(REGISTRY[name], rows[sheet]) for sheet, name in TABLE_OF_SHEET.items()}
 
 
-def apply_checks(  # noqa: C901 - two helpers stand inside, close to the rows they look up
+def _frame(spec: Table, rows: list[Row]) -> pd.DataFrame:
+    records = [
+        {
+            "file": r.file,
+            "sheet": r.sheet_name,
+            "row": r.row,
+            "row_state": r.state,
+            "stopped": ";".join(r.stopped) or None,
+            "doubted": ";".join(c for c in r.doubted if c not in r.stopped) or None,
+            **{k: v for k, v in r.values.items() if k in spec.names},
+        }
+        for r in rows
+    ]
+    frame = pd.DataFrame(records, columns=list(spec.names))
+    for col in spec.columns:
+        if col.kind == "real":
+            frame[col.name] = pd.to_numeric(frame[col.name])
+        elif col.kind == "whole":
+            frame[col.name] = frame[col.name].astype("Int64")
+        elif col.kind == "flag":
+            frame[col.name] = frame[col.name].astype("boolean")
+    return frame
+
+
+def apply_checks(
     rows: dict[str, list[Row]],
-    sheets: list[TypedSheet],
+    delivered: Delivered,
     settings: Settings | None,
     layers: Mapping[str, Any],
-    abouts: Mapping[str, Mapping[str, str]],
-    answers: Answers,
+    superseded: list[tuple[Row, Row]],
 ) -> tuple[dict[str, pd.DataFrame], list[Finding]]:
     """Run the checks over the typed survey; STOPs blank their values, rows change state."""
     frames = frames_of(rows)
-    by_place = {(s.file, s.name): s for s in sheets}
+    by_place = {(s.file, s.name): s for s in delivered.sheets}
 
     def row_of(table: str, index: int) -> Row:
         return rows[_SHEET_OF_TABLE[table]][index]
@@ -186,29 +185,41 @@ def apply_checks(  # noqa: C901 - two helpers stand inside, close to the rows th
     def raw(table: str, index: int, column: str) -> str:
         return row_of(table, index).raws.get(column, "")
 
-    context = Context(frames, layers, settings, cell, raw, abouts)
+    before = [old for old, _ in superseded if old.sheet == "chambers"]
+    older = {"older_chambers": _frame(REGISTRY["chambers"], before)}
+    context = Context({**frames, **older}, layers, settings, cell, raw, delivered.abouts)
     findings = []
     for checked in run_checks(context):
         said = checked.finding
-        if answers.keeps(said.key, said.column, said.code):
+        if delivered.answers.keeps(said.key, said.column, said.code):
             findings.append(replace(said, weight=contract.NOTE))
             continue
         findings.append(said)
         if not checked.table or checked.index < 0:
             continue
-        row = row_of(checked.table, checked.index)
-        row.worsen(checked.finding.weight)
-        kept = row.stopped if checked.finding.weight == contract.STOP else row.doubted
-        kept += [c for c in checked.columns if c not in kept]
-    for sheet_rows in rows.values():
-        for row in sheet_rows:
-            for column in row.stopped:
-                # the name of a parent that is not there is no value to be used, but the hole stays
-                # where it said it is
-                if column not in _PARENTS:
-                    row.values[column] = None
+        _mark(row_of(checked.table, checked.index), checked)
+    _blank_stopped(rows)
     # a finding that several rows share comes once for each of them
     return frames_of(rows), list(dict.fromkeys(findings))
+
+
+def _mark(row: Row, checked: Checked) -> None:
+    """Give a row the state of a finding, and name the values that are refused or in question."""
+    row.worsen(checked.finding.weight)
+    kept = row.stopped if checked.finding.weight == contract.STOP else row.doubted
+    kept += [c for c in checked.columns if c not in kept]
+
+
+def _blank_stopped(rows: dict[str, list[Row]]) -> None:
+    """Take refused values out of use.
+
+    The name of a parent that is not there is no value to be used, but the hole stays where it said
+    it is.
+    """
+    for row in (r for sheet_rows in rows.values() for r in sheet_rows):
+        for column in row.stopped:
+            if column not in _PARENTS:
+                row.values[column] = None
 
 
 def tables_of(

@@ -15,7 +15,7 @@ from pipeline.intake.answers import is_question_list, read_answers
 from pipeline.intake.forms import sheets_of_export
 from pipeline.intake.headings import OWN_SHEETS, normal, sheet_of
 from pipeline.intake.readers import read_file
-from pipeline.intake.rows import TypedSheet, say_comments, type_sheet
+from pipeline.intake.rows import TypedSheet, say_comments, say_marks, type_sheet
 from pipeline.intake.sheets import Delivery, RawSheet
 
 
@@ -71,6 +71,7 @@ def _type(delivery: Delivery, settings: Settings | None, out: Delivered) -> None
         habits = habits_of(about, settings, decimal_comma=raw.decimal_comma)
         typed = type_sheet(raw, sheet, habits, aliases, out.answers)
         say_comments(raw, typed)
+        say_marks(raw, typed)
         out.sheets.append(typed)
 
 

@@ -9,6 +9,8 @@ os.environ.setdefault("OGR_SKIP", "OGR_VRT")
 os.environ.setdefault("CPL_VSIL_CURL_ALLOWED_EXTENSIONS", "{none}")
 
 import datetime as dt
+import tempfile
+import zipfile
 from pathlib import Path
 from typing import Any, Final
 
@@ -30,7 +32,12 @@ _HEADS: Final = {
     ".geojson": (b"{",),
     ".json": (b"{",),
     ".kml": (b"<kml", b"<?xml"),
+    ".kmz": (b"PK\x03\x04",),
+    ".zip": (b"PK\x03\x04",),
 }
+_SHAPEFILE: Final = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+_UNPACKED_BYTES: Final = 200_000_000
+_CUT_NAME: Final = 10  # a shapefile keeps this many letters of a field name
 _GPX_LAYERS: Final = ("waypoints", "route_points", "track_points")
 
 
@@ -189,6 +196,36 @@ def _points(path: Path, gps: Gps, settings: Settings) -> list[dict[str, Any]]:
         raise NotThatKind("a kind that is not read")
     if not start.startswith(heads) or (path.suffix.lower() == ".gpx" and b"<gpx" not in start):
         raise NotThatKind("something else")
+    if path.suffix.lower() in (".zip", ".kmz"):
+        with tempfile.TemporaryDirectory() as folder:
+            inside = _unpacked(path, Path(folder))
+            return [row | {"file": path.name} for row in _layers_of(inside, gps, settings)]
+    return _layers_of(path, gps, settings)
+
+
+def _unpacked(path: Path, folder: Path) -> Path:
+    """The shapefile or KML file of an archive; names of members never lead out of the folder."""
+    wanted = _SHAPEFILE if path.suffix.lower() == ".zip" else (".kml",)
+    found = None
+    try:
+        with zipfile.ZipFile(path) as packed:
+            members = [m for m in packed.infolist() if Path(m.filename).suffix.lower() in wanted]
+            if sum(m.file_size for m in members) > _UNPACKED_BYTES:
+                raise OSError("it unpacks to more than 200 MB")
+            for member in members:
+                target = folder / f"points{Path(member.filename).suffix.lower()}"
+                if target.exists():
+                    raise OSError("it holds several files of one kind; send each by itself")
+                target.write_bytes(packed.read(member))
+                found = target if target.suffix in (".shp", ".kml") else found
+    except zipfile.BadZipFile:
+        raise OSError("it is damaged or cut off") from None
+    if found is None:
+        raise NotThatKind("no shapefile" if wanted is _SHAPEFILE else "no KML")
+    return found
+
+
+def _layers_of(path: Path, gps: Gps, settings: Settings) -> list[dict[str, Any]]:
     rows = []
     for layer in fiona.listlayers(path):
         if path.suffix.lower() == ".gpx" and layer not in _GPX_LAYERS:
@@ -236,7 +273,8 @@ def _of_layer(
     moved = geo.to_working(
         x, y, crs, reference.working_crs, max_accuracy_m=reference.max_plan_accuracy_m
     )
-    names = frame[gps.id_field] if gps.id_field in frame.columns else pd.Series([None] * len(frame))
+    field = _field(frame, gps.id_field)
+    names = frame[field] if field else pd.Series([None] * len(frame))
     heights = frame["ele"] if "ele" in frame.columns else frame.geometry.z
     times = frame["time"] if "time" in frame.columns else pd.Series([None] * len(frame))
     return [
@@ -255,6 +293,14 @@ def _of_layer(
             zip(names, moved.x_m, moved.y_m, heights, times, strict=True)
         )
     ]
+
+
+def _field(frame: Any, wanted: str) -> str:
+    """Field of a layer by name, without case; a shapefile may have cut the name."""
+    for name in frame.columns:
+        if str(name).casefold() in (wanted.casefold(), wanted.casefold()[:_CUT_NAME]):
+            return str(name)
+    return ""
 
 
 def _day(value: Any) -> str | None:

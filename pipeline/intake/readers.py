@@ -23,11 +23,13 @@ from pipeline.intake.sheets import Delivery, RawSheet
 
 _ZIP: Final = b"PK\x03\x04"
 _OLE: Final = b"\xd0\xcf\x11\xe0"
+_UTF16: Final = (b"\xff\xfe", b"\xfe\xff")
 _ENCODINGS: Final = ("utf-8-sig", "cp1252")
 # a workbook that unpacks to more than this, or a hundred times its size, is not read
 _LARGEST_BYTES: Final = 400_000_000
 _LARGEST_RATIO: Final = 300
 _WIDEST: Final = 400
+_NO_COLOURS: Final = ("FFFFFF", "000000")
 # a column of three letters together with a row as far down as this is a stray cell
 _FAR_ROW: Final = 100_000
 _FAR_COLUMN: Final = re.compile(rb'r="[A-Z]{3}\d')
@@ -89,7 +91,7 @@ def _folder(path: Path) -> Delivery:
 def _csv_delivery(path: Path, *, shown: str = "") -> Delivery:
     file = shown or path.name
     raw = path.read_bytes()
-    if b"\x00" in raw[:4096]:
+    if b"\x00" in raw[:4096] and not raw.startswith(_UTF16):
         return _refused(file, "file-26", {"file": file, "kind": "CSV", "found": "binary data"})
     text = _decoded(raw)
     separator = _separator(text)
@@ -112,6 +114,8 @@ def _rows(text: str, separator: str) -> list[list[str]]:
 
 
 def _decoded(raw: bytes) -> str:
+    if raw.startswith(_UTF16):
+        return raw.decode("utf-16", errors="replace")
     for encoding in _ENCODINGS:
         try:
             return raw.decode(encoding)
@@ -124,7 +128,7 @@ def _separator(text: str) -> str:
     """The separator that most of the first lines agree on."""
     lines = [line for line in text.splitlines()[:30] if line.strip()]
     return max(
-        ",;\t",
+        ",;\t|",
         key=lambda s: (sum(1 for line in lines if s in line), sum(line.count(s) for line in lines)),
     )
 
@@ -157,6 +161,18 @@ def _workbook(path: Path) -> Delivery:
     return Delivery(file, sheets)
 
 
+def _mark(cell: Any) -> str:
+    """A fill or a line through the text; '' = plain."""
+    if cell.font.strike:
+        return "struck through"
+    if cell.fill.fill_type != "solid":
+        return ""
+    colour = cell.fill.fgColor.rgb
+    if not isinstance(colour, str):
+        return "filled with a colour"
+    return "" if colour[-6:].upper() in _NO_COLOURS else f"filled with colour {colour[-6:].upper()}"
+
+
 def _is_far_flung(path: Path) -> bool:
     """Whether a sheet holds cells so far apart that the table between them would not fit."""
     with zipfile.ZipFile(path) as packed:
@@ -172,7 +188,8 @@ def _is_far_flung(path: Path) -> bool:
 
 def _sheet(file: str, name: str, cells: list[list[Any]], around: Any, formulas: Any) -> RawSheet:
     rows = [[None if v == "" else v for v in row[:_WIDEST]] for row in cells]
-    sheet = RawSheet(file, name, rows)
+    pictures = getattr(around, "_images", [])
+    sheet = RawSheet(file, name, rows, pictures_count=len(pictures))
     sheet.merged = [
         (r.min_row - 1, r.min_col - 1, r.max_row - 1, r.max_col - 1)
         for r in around.merged_cells.ranges
@@ -184,6 +201,10 @@ def _sheet(file: str, name: str, cells: list[list[Any]], around: Any, formulas: 
     for row in formulas.iter_rows():
         for cell in row:
             at = (cell.row - 1, cell.column - 1)
+            if cell.has_style and cell.value is not None:
+                mark = _mark(cell)
+                if mark:
+                    sheet.marks[at] = mark
             if cell.comment is not None:
                 sheet.comments[at] = str(cell.comment.text)
             if cell.data_type == "f":

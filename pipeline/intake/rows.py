@@ -11,7 +11,7 @@ from typing import Any, Final
 from pipeline.core import contract
 from pipeline.core.answers import Answers
 from pipeline.core.cells import cell_name, letter
-from pipeline.core.findings import Cell, Finding, make
+from pipeline.core.findings import KEY_SEPARATOR, Cell, Finding, make
 from pipeline.core.survey import Column, key_of, of_sheet
 from pipeline.intake.answers import lay_in
 from pipeline.intake.headings import Head, find_head, guess, heading_unit, normal
@@ -28,6 +28,7 @@ _STATE: Final = {
     contract.STOP: contract.REFUSED,
 }
 _ROWS_NAMED: Final = 12
+_REPAIRS: Final = frozenset({"file-10", "file-20", "place-04"})
 TAPE_ROUND: Final = "tape round"
 _ROUND_SIZE: Final = "diameter_mm"
 
@@ -127,7 +128,32 @@ def type_sheet(
     for row in out.rows:
         if row.row in merged:
             row.worsen(contract.ASK)
+    out.findings = _one_note_a_column(out.findings)
     return out
+
+
+def _one_note_a_column(findings: list[Finding]) -> list[Finding]:
+    """Repairs of one kind in one column are told once, with the rows that they were made in."""
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    out: list[Finding] = []
+    for finding in findings:
+        if finding.code not in _REPAIRS or finding.weight != contract.NOTE:
+            out.append(finding)
+            continue
+        at = (finding.code, finding.column)
+        if at not in groups:
+            out.append(finding)
+        groups.setdefault(at, []).append(finding)
+    return [_for_all(f, groups.get((f.code, f.column), [])) for f in out]
+
+
+def _for_all(first: Finding, same: list[Finding]) -> Finding:
+    if len(same) < 2 or first is not same[0]:
+        return first
+    rows = _some([f.row for f in same[1:] if f.row is not None])
+    more = f" The same in {len(same) - 1} more rows of the column ({rows})."
+    keys = KEY_SEPARATOR.join(dict.fromkeys(f.key for f in same[1:]))
+    return replace(first, message=first.message + more, also_keys=keys)
 
 
 def _fill_merged(raw: RawSheet, head: Head, out: TypedSheet) -> None:
@@ -318,6 +344,39 @@ def _say_hidden(raw: RawSheet, head: Head, out: TypedSheet) -> None:
 def _some(rows: list[int]) -> str:
     shown = ", ".join(str(r) for r in rows[:_ROWS_NAMED])
     return shown + (f" and {len(rows) - _ROWS_NAMED} more" if len(rows) > _ROWS_NAMED else "")
+
+
+def say_marks(raw: RawSheet, sheet: TypedSheet) -> None:
+    """Meaning that stands only in a colour or a line through the text, and pasted pictures."""
+    if raw.pictures_count:
+        fill = {"n": raw.pictures_count, "sheet": raw.name}
+        sheet.findings.append(
+            make("file-19", Cell(file=raw.file, sheet=raw.name), fill=fill, key=f"{sheet.sheet}/")
+        )
+    by_row = {r.row - 1: r for r in sheet.rows}
+    styles: dict[str, dict[int, int]] = {}
+    for (r, c), style in sorted(raw.marks.items()):
+        if r in by_row:
+            styles.setdefault(style, {}).setdefault(r, c)
+    by_letter = {at: name for name, at in sheet.letters.items()}
+    for style, places in sorted(styles.items()):
+        rows = sorted(places)
+        if len(rows) * 2 > len(by_row) or _are_bands(rows, len(by_row)):
+            continue  # the look of the sheet, not a word about these rows
+        for r in rows:
+            by_row[r].worsen(contract.ASK)
+        column = by_letter.get(letter(places[rows[0]]), key_of(sheet.sheet))
+        fill = {"rows": _some([r + 1 for r in rows]), "style": style}
+        sheet.findings.append(
+            make("file-13", sheet.cell(column, rows[0] + 1), fill=fill, as_read=style,
+                 key=f"{sheet.sheet}/{by_row[rows[0]].key}",
+                 also_keys=[f"{sheet.sheet}/{by_row[r].key}" for r in rows[1:]])
+        )  # fmt: skip
+
+
+def _are_bands(rows: list[int], count: int) -> bool:
+    """Every second row shaded: a table style."""
+    return len(rows) >= max(3, count // 2 - 1) and len({r % 2 for r in rows}) == 1
 
 
 def say_comments(raw: RawSheet, sheet: TypedSheet) -> None:

@@ -14,7 +14,8 @@ class RawSheet:
     """Cells of one sheet; row and column indices count from 0, addresses from 1 and A.
 
     `merged` are (first row, first column, last row, last column); `unsaved` are formulas without
-    a stored result; `errors` are error values; `comments` are texts at cells.
+    a stored result; `errors` are error values; `comments` are texts at cells, `marks` fills and
+    lines through the text of cells that hold something.
     """
 
     file: str
@@ -26,6 +27,8 @@ class RawSheet:
     unsaved: set[tuple[int, int]] = field(default_factory=set)
     errors: dict[tuple[int, int], str] = field(default_factory=dict)
     comments: dict[tuple[int, int], str] = field(default_factory=dict)
+    marks: dict[tuple[int, int], str] = field(default_factory=dict)
+    pictures_count: int = 0
     decimal_comma: bool = False
 
 

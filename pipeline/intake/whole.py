@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from pipeline.core import contract
@@ -109,11 +110,23 @@ def _say_double(sheet: TypedSheet, key: str, one: Row, other: Row, what: list[st
     )  # fmt: skip
 
 
-def newest(sheets: list[TypedSheet]) -> tuple[dict[str, list[Row]], list[Finding]]:
+@dataclass
+class Versions:
+    """One row per sheet and id, and the older rows that each stands for."""
+
+    rows: dict[str, list[Row]]
+    findings: list[Finding]
+    superseded: list[tuple[Row, Row]] = field(default_factory=list)
+    """(older row, the row that stands for it)"""
+
+
+def newest(sheets: list[TypedSheet]) -> Versions:
     """One row per sheet and id: the later visit wins, else the later file; changes are noted."""
     out: dict[str, dict[str, Row]] = {sheet: {} for sheet in TABLE_OF_SHEET}
     findings: list[Finding] = []
     again: dict[tuple[str, str, str], list[int]] = {}
+    fresh: dict[tuple[str, str], int] = {}
+    older: list[tuple[str, Row]] = []
     seen_on = _Dates(sheets)
     for sheet in sheets:
         for row in sheet.rows:
@@ -122,12 +135,36 @@ def newest(sheets: list[TypedSheet]) -> tuple[dict[str, list[Row]], list[Finding
                 tally = again.setdefault((sheet.file, sheet.name, before.file), [0, 0])
                 tally[0 if before.values == row.values else 1] += 1
                 if seen_on.is_older(row, before):
+                    older.append((sheet.sheet, row))
                     continue
+                older.append((sheet.sheet, before))
+            else:
+                fresh[sheet.file, sheet.name] = fresh.get((sheet.file, sheet.name), 0) + 1
             out[sheet.sheet][row.key] = row
     for (file, name, earlier), (same, changed) in sorted(again.items()):
-        fill = {"n": same, "date": earlier, "m": changed, "k": "the other rows"}
+        fill = {"n": same, "date": earlier, "m": changed, "k": fresh.get((file, name), 0)}
         findings.append(make("file-17", Cell(file=file, sheet=name), fill=fill, key=f"file/{file}"))
-    return {sheet: list(rows.values()) for sheet, rows in out.items()}, findings
+    superseded = [(row, out[sheet][row.key]) for sheet, row in older]
+    rows = {sheet: list(found.values()) for sheet, found in out.items()}
+    return Versions(rows, findings, superseded)
+
+
+def changes(superseded: list[tuple[Row, Row]]) -> list[dict[str, Any]]:
+    """What changed between the versions of a row, one record per column (table `changes`)."""
+    out = []
+    for old, new in superseded:
+        record = {
+            "key": f"{old.sheet}/{old.key}", "old_file": old.file, "old_row": old.row,
+            "new_file": new.file, "new_row": new.row,
+        }  # fmt: skip
+        names = [n for n in (*old.raws, *new.raws) if old.raws.get(n, "") != new.raws.get(n, "")]
+        # a row that was sent again as it was stays in the record too
+        for name in dict.fromkeys(names or [""]):
+            out.append(
+                record | {"column": name or None, "old": old.raws.get(name) or None,
+                          "new": new.raws.get(name) or None}
+            )  # fmt: skip
+    return out
 
 
 class _Dates:

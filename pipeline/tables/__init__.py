@@ -21,6 +21,7 @@ REGISTRY: Final[dict[str, Table]] = {
     "gps_points": survey.GPS_POINTS,
     "findings": survey.FINDINGS,
     "answers": survey.ANSWERS,
+    "changes": survey.CHANGES,
     **survey.LAYERS,
     **levels.ALL,
     **exposure.ALL,

@@ -169,6 +169,22 @@ FINDINGS = Table(
     ),
 )
 
+CHANGES = Table(
+    "changes",
+    "rows that were sent before: what changed, one row per column; blank column = sent as it was",
+    (),
+    (
+        text("key", "sheet/id of the thing", nullable=False),
+        text("column", "house name of the column"),
+        text("old", "as typed before"),
+        text("new", "as typed now"),
+        text("old_file", "file of the older row"),
+        whole("old_row", "its row"),
+        text("new_file", "file of the row that stands"),
+        whole("new_row", "its row"),
+    ),
+)
+
 ANSWERS = Table(
     "answers",
     "answers that came back, one row per thing, column and code, and what became of each",
