@@ -42,7 +42,8 @@ _UNITS: Final = {"m": 1.0, "mm": 0.001, "ft": 0.3048}
 class Grid:
     """Values of a raster in metres; NaN = no data. Row 0 is north.
 
-    `west_m`, `north_m` are the outer corner, `cell_m` the side of a (square) cell.
+    `west_m`, `north_m` are the outer corner, `cell_m` the side of a (square) cell; `marks` the
+    marks of no data that the file does not declare, as written (None = none).
     """
 
     values_m: FloatArray
@@ -50,6 +51,7 @@ class Grid:
     north_m: float
     cell_m: float
     name: str
+    marks: FloatArray | None = None
 
     def cells(self, x_m: FloatArray, y_m: FloatArray) -> tuple[IntArray, IntArray]:
         """Row and column of places; may lie outside (NaN places give -1)."""
@@ -75,6 +77,21 @@ class Grid:
         out = np.full(row.shape, np.nan)
         out[inside] = self.values_m[row[inside], col[inside]]
         return out
+
+    def mark(self, x_m: float, y_m: float) -> float:
+        """Undeclared mark of no data in the cell under a place, as written; NaN = none."""
+        x, y = np.array([x_m]), np.array([y_m])
+        if self.marks is None or not self.is_inside(x, y)[0]:
+            return math.nan
+        row, col = self.cells(x, y)
+        return float(self.marks[row[0], col[0]])
+
+    def spread_within(self, x_m: float, y_m: float, radius_m: float) -> tuple[float, float]:
+        """Lowest and highest value of the cells that a circle touches (m); NaN where none has one."""
+        window = self._around(x_m, y_m, radius_m)
+        part = np.empty(0) if window is None else self.values_m[window]
+        part = part[np.isfinite(part)]
+        return (float(part.min()), float(part.max())) if part.size else (math.nan, math.nan)
 
     def highest_within(self, x_m: float, y_m: float, radius_m: float) -> tuple[float, float]:
         """Highest value of the cells within a distance of a place, and how far it is (m).
@@ -191,8 +208,13 @@ def open_grid(
             declared = file.nodata
     except rasterio.errors.RasterioError as fault:
         raise UsageError(f"{path.name} cannot be read as a raster: {fault}.") from None
-    values = _without_no_data(values, declared, _UNITS[unit], is_water=is_water)
-    return Grid(values, transform.c, transform.f, transform.a, path.name)
+    clean = _without_no_data(values, declared, _UNITS[unit], is_water=is_water)
+    # a mark that the file does not declare is told: somebody may have meant it as a level
+    odd = np.isnan(clean) & np.isfinite(values)
+    if declared is not None:
+        odd &= values != declared
+    marks = np.where(odd, values, np.nan) if is_water and odd.any() else None
+    return Grid(clean, transform.c, transform.f, transform.a, path.name, marks)
 
 
 def _driver(path: Path) -> str:

@@ -131,6 +131,9 @@ class Flood(Section):
     link_radius_m: Metres
     ring_cells: int = Field(ge=1)
     hole_cells: int = Field(ge=0)
+    model_age_years: float | None = Field(
+        default=None, gt=0, description="flood models older than this are asked about; unset = none"
+    )
     policy: dict[str, Policy] = Field(default_factory=dict)
     source: tuple[Source, ...]
 

@@ -187,7 +187,8 @@ def apply_checks(
 
     before = [old for old, _ in superseded if old.sheet == "chambers"]
     older = {"older_chambers": _frame(REGISTRY["chambers"], before)}
-    context = Context({**frames, **older}, layers, settings, cell, raw, delivered.abouts)
+    context = Context({**frames, **older}, layers, settings, cell, raw, delivered.abouts,
+                      tuple(delivered.photos))  # fmt: skip
     findings = []
     for checked in run_checks(context):
         said = checked.finding

@@ -52,3 +52,5 @@ class Context:
     raw: Callable[[str, int, str], str]
     about: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """file -> house name of the about sheet -> value."""
+    photos: tuple[str, ...] = ()
+    """Names of the photo files that were sent."""

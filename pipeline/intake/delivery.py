@@ -28,6 +28,7 @@ class Delivered:
     findings: list[Finding] = field(default_factory=list)
     files: list[str] = field(default_factory=list)
     answers: Answers = field(default_factory=Answers)
+    photos: list[str] = field(default_factory=list)
 
 
 def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress) -> Delivered:
@@ -38,6 +39,7 @@ def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress
         progress(done, len(files) * 2)
         delivery = read_file(path)
         delivery.sheets = [s for raw in delivery.sheets for s in sheets_of_export(raw)]
+        out.photos += delivery.photos
         read.append(_named_apart(delivery, path, out.files))
         out.files.append(read[-1].file)
     lists = [*_lists_of(settings, out), *(s for d in read for s in d.sheets if is_question_list(s))]

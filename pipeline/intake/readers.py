@@ -23,6 +23,7 @@ from pipeline.intake.sheets import Delivery, RawSheet
 
 _ZIP: Final = b"PK\x03\x04"
 _OLE: Final = b"\xd0\xcf\x11\xe0"
+_PHOTOS: Final = (".jpg", ".jpeg", ".png", ".heic", ".webp", ".tif", ".tiff")
 _UTF16: Final = (b"\xff\xfe", b"\xfe\xff")
 _ENCODINGS: Final = ("utf-8-sig", "cp1252")
 # a workbook that unpacks to more than this, or a hundred times its size, is not read
@@ -85,6 +86,7 @@ def _folder(path: Path) -> Delivery:
         part = _csv_delivery(file, shown=f"{path.name}/{file.name}")
         out.sheets += part.sheets
         out.findings += part.findings
+    out.photos = sorted(f.name for f in path.rglob("*") if f.suffix.lower() in _PHOTOS)
     return out
 
 
@@ -139,7 +141,10 @@ def _workbook(path: Path) -> Delivery:
         with zipfile.ZipFile(path) as packed:
             size = sum(info.file_size for info in packed.infolist())
         if size > _LARGEST_BYTES or size > _LARGEST_RATIO * max(path.stat().st_size, 1_000):
-            why = f"it unpacks to {size / 1e6:,.0f} MB"
+            why = (
+                f"it unpacks to {size / 1e6:,.0f} MB, more than a survey holds (empty rows that "
+                "are formatted?)"
+            )
             return _refused(file, "file-18", {"file": file, "why": why})
         values = CalamineWorkbook.from_path(str(path))
         names = [s.name for s in values.sheets_metadata if s.typ == SheetTypeEnum.WorkSheet]

@@ -34,11 +34,12 @@ class RawSheet:
 
 @dataclass
 class Delivery:
-    """What one file held: its sheets, and what could not be read."""
+    """What one file held: its sheets, what could not be read, names of photo files beside them."""
 
     file: str
     sheets: list[RawSheet] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    photos: list[str] = field(default_factory=list)
 
 
 Note = Callable[[Finding], None]

@@ -6,11 +6,13 @@ import math
 
 import pandas as pd
 
+from pipeline.core.findings import table as findings_table
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
 from pipeline.levels.floods import flood_tables
 from pipeline.levels.found import Found
 from pipeline.levels.heights import findings_frame, heights, level_table
+from pipeline.levels.seen_said import seen_findings
 from pipeline.tables import Tables, blank
 
 
@@ -32,7 +34,8 @@ def levels(tables: Tables, settings: Settings, *, progress: Progress = silent) -
     """
     floods = flood_tables(tables, settings, progress)
     found = heights(tables, settings, floods["ground"])
-    said = [f for f in (findings_frame(found), floods["findings"]) if len(f)]
+    seen = findings_table(seen_findings(floods["floods"], floods["policies"], found))
+    said = [f for f in (findings_frame(found), floods["findings"], seen) if len(f)]
     return {
         **floods,
         "floods": _bound_by_covers(floods["floods"], found),

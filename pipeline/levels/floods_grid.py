@@ -20,6 +20,8 @@ from pipeline.levels.ground import UNKNOWN_PLAN_U_M, circle_m, footprint_shapes
 from pipeline.tables import Tables
 
 _SHORE_CELLS: Final = 3
+_NAMED: Final = 6
+_UNEVEN_M: Final = 0.1  # rule place-14
 _UNDERGROUND: Final = ("groundwater", "sewer")
 
 
@@ -150,17 +152,47 @@ def grid_rows(
     domain = domain_of(tables, source)
     add = shift[0] - source.freeboard_in_m
     rows, findings = [], []
+    marks: dict[float, list[str]] = {}
     for place in places.all:
         row = base_row(place, source, source.aep)
         if math.isfinite(place.x_m):
             _answer(row, place, grid, domain, settings, (places.ground, add))
             findings += _inside_building(row, place, grid, source)
+            findings += _coarse(place, grid, source)
+            mark = grid.mark(place.x_m, place.y_m)
+            if math.isfinite(mark):
+                marks.setdefault(mark, []).append(place.place_id)
         else:
             row["assumed"] = "no position: the flood here is not known"
         if row["level_m"] is not None:
             row["level_m"] = round(row["level_m"] + add, 6)
         rows.append(row)
-    return rows, findings
+    return rows, findings + _marked(marks, source)
+
+
+def _marked(marks: dict[float, list[str]], source: Source) -> list[Finding]:
+    """Places on an undeclared mark of no data, one line per source and mark."""
+    out = []
+    for mark, names in sorted(marks.items()):
+        listed = ", ".join(names[:_NAMED]) + (" ..." if len(names) > _NAMED else "")
+        out.append(
+            make("water-07", Cell(file=source.path.name), fill={"value": f"{mark:g}", "id": listed},
+                 as_read=f"{mark:g}", key=f"flood/{source.id}/{mark:g}", place_id=names[0])
+        )  # fmt: skip
+    return out
+
+
+def _coarse(place: Place, grid: Grid, source: Source) -> list[Finding]:
+    """place-14: a chamber placed to more than a cell where the level is not even."""
+    if place.kind != "chamber" or place.plan_u_m <= grid.cell_m:
+        return []
+    low, high = grid.spread_within(place.x_m, place.y_m, place.plan_u_m)
+    if not high - low > _UNEVEN_M:
+        return []
+    fill = {"id": place.place_id, "u": f"{place.plan_u_m:.0f}", "method": "its position",
+            "a": f"{low:.2f}", "b": f"{high:.2f}"}  # fmt: skip
+    return [make("place-14", Cell(file=source.path.name), fill=fill, place_id=place.place_id,
+                 site_id=place.site_id, key=f"chambers/{place.place_id}")]  # fmt: skip
 
 
 def domain_of(tables: Tables, source: Source) -> Any:

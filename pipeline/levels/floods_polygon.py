@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from pipeline.core import contract
-from pipeline.core.findings import Finding
+from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.settings import Settings, Source
 from pipeline.levels.datums import to_working_datum
 from pipeline.levels.floods_grid import (
@@ -68,7 +68,12 @@ def polygon_rows(
             if row["level_m"] is not None:
                 row["level_m"] = round(row["level_m"] + add, 6)
             rows.append(row)
-    return rows, []
+    blank = int(own["level_m"].isna().sum())
+    if not blank:
+        return rows, []
+    name = f"{source.id} ({blank} of {len(own)} outlines)"
+    return rows, [make("water-13", Cell(file=source.path.name), fill={"name": name},
+                       key=f"flood/{source.id}")]  # fmt: skip
 
 
 def _answer(

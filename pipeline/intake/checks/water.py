@@ -161,7 +161,7 @@ def check_event(view: Survey) -> Iterator[Checked]:
 
 def check_age(view: Survey) -> Iterator[Checked]:
     """water-15: a model older than the settings allow, where they name a limit."""
-    years = getattr(view.settings.flood, "model_age_years", None)
+    years = view.settings.flood.model_age_years
     if years is None:
         return
     limit = view.settings.planning_date.year - int(years)

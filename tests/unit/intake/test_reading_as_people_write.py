@@ -181,3 +181,20 @@ def test_an_archive_of_something_else(
     tables = hand_over("intake", intake(settings([chambers], gps=(Gps(files=(path,)),))))
     assert len(of_code(tables, "file-26")) == 1
     assert len(tables["chambers"]) == 1
+
+
+def test_photo_files_against_the_sheet(book: Book, tmp_path: Path) -> None:
+    """Three files sent, two named: one is named and not sent, two are sent and not named."""
+    folder = tmp_path / "photos"
+    folder.mkdir()
+    for name in ("IMG_1.JPG", "IMG_2.jpg", "IMG_3.png"):
+        (folder / name).write_bytes(b"\xff\xd8")
+    photos = [["photo_id", "file_name", "place_id"], ["P1", "img_1.jpg", "CH-1"],
+              ["P2", "IMG_9.jpg", "CH-1"]]  # fmt: skip
+    survey = book(chambers=[["chamber_id", "site_id"], ["CH-1", "S1"]], photos=photos)
+    tables = read(survey, folder)
+    (lost,) = of_code(tables, "visit-02")
+    assert (lost["cell"], lost["as_read"]) == ("B3", "IMG_9.jpg")
+    (left,) = of_code(tables, "visit-03")
+    assert left["message"].startswith("2 photos are not named in any row: IMG_2.jpg, IMG_3.png.")
+    assert of_code(read(survey), "visit-02") == []
