@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import pandas as pd
 
 
+@cache
 def letter(index: int) -> str:
     """Letters of a column counted from 0: 0 is A, 26 is AA."""
     text, rest = "", index + 1

@@ -136,6 +136,7 @@ def frames_of(rows: dict[str, list[Row]]) -> dict[str, pd.DataFrame]:
 
 
 def _frame(spec: Table, rows: list[Row]) -> pd.DataFrame:
+    names = frozenset(spec.names)
     records = [
         {
             "file": r.file,
@@ -144,7 +145,7 @@ def _frame(spec: Table, rows: list[Row]) -> pd.DataFrame:
             "row_state": r.state,
             "stopped": ";".join(r.stopped) or None,
             "doubted": ";".join(c for c in r.doubted if c not in r.stopped) or None,
-            **{k: v for k, v in r.values.items() if k in spec.names},
+            **{k: v for k, v in r.values.items() if k in names},
         }
         for r in rows
     ]

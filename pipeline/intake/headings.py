@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property, lru_cache
 from typing import Any, Final
 
 from pipeline.core import survey
@@ -35,13 +35,20 @@ class Head:
     doubles: list[tuple[str, int, int]]
     strangers: dict[int, str]
 
+    @cached_property
+    def normal_names(self) -> frozenset[str]:
+        """All headings without case and signs."""
+        return frozenset(normal(name) for name in self.headings.values())
 
+
+@lru_cache(maxsize=8192)
 def normal(text: object) -> str:
     """A heading without case, underscores, units in brackets and doubled spaces."""
     plain = re.sub(r"[(\[].*?[)\]]", " ", str(text).casefold())
     return re.sub(r"[\s_./\-–—]+", " ", plain).strip(" *:")
 
 
+@lru_cache(maxsize=1024)
 def heading_unit(text: str) -> str:
     """The unit that a heading names in brackets; '' when it names none."""
     found = re.search(r"[(\[]\s*([^)\]]+?)\s*[)\]]", text)

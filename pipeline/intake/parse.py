@@ -6,6 +6,7 @@ import datetime as dt
 import math
 import re
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any, Final
 
 from pipeline.core.geo import degrees_from_dms
@@ -258,6 +259,7 @@ def _normal(text: str) -> str:
     return re.sub(r"[\s_\-–—]+", " ", text.casefold().replace(" or ", "/")).strip(" .")
 
 
+@lru_cache(maxsize=8192)
 def _match(raw: str, words: tuple[str, ...]) -> str:
     """The allowed word that was meant: same letters, whatever case, spaces and dashes."""
     wanted = _normal(raw)

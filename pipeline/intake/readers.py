@@ -13,13 +13,12 @@ import zipfile
 from pathlib import Path
 from typing import Any, Final
 
-import openpyxl
-from openpyxl.utils import column_index_from_string
 from python_calamine import CalamineWorkbook, SheetTypeEnum
 
 from pipeline.core.findings import Cell, make
 from pipeline.intake.forms import read_geojson
 from pipeline.intake.sheets import Delivery, RawSheet
+from pipeline.intake.surroundings import Surroundings, surroundings
 
 _ZIP: Final = b"PK\x03\x04"
 _OLE: Final = b"\xd0\xcf\x11\xe0"
@@ -30,7 +29,6 @@ _ENCODINGS: Final = ("utf-8-sig", "cp1252")
 _LARGEST_BYTES: Final = 400_000_000
 _LARGEST_RATIO: Final = 300
 _WIDEST: Final = 400
-_NO_COLOURS: Final = ("FFFFFF", "000000")
 # a column of three letters together with a row as far down as this is a stray cell
 _FAR_ROW: Final = 100_000
 _FAR_COLUMN: Final = re.compile(rb'r="[A-Z]{3}\d')
@@ -152,30 +150,14 @@ def _workbook(path: Path) -> Delivery:
             why = "cells stand a hundred thousand rows or columns away from the table"
             return _refused(file, "file-18", {"file": file, "why": why})
         cells = {n: values.get_sheet_by_name(n).to_python(skip_empty_area=False) for n in names}
-        around = openpyxl.load_workbook(path, data_only=True)
-        formulas = openpyxl.load_workbook(path, data_only=False)
+        with zipfile.ZipFile(path) as packed:
+            around = surroundings(packed)
     except Exception as fault:  # noqa: BLE001 - any damage of a user's file is one clear line
         why = "it is damaged or cut off"
         del fault
         return _refused(file, "file-18", {"file": file, "why": why})
-    sheets = []
-    for name in names:
-        if name not in around.sheetnames or not hasattr(around[name], "merged_cells"):
-            continue  # a sheet that is a chart holds no cells
-        sheets.append(_sheet(file, name, cells[name], around[name], formulas[name]))
-    return Delivery(file, sheets)
-
-
-def _mark(cell: Any) -> str:
-    """A fill or a line through the text; '' = plain."""
-    if cell.font.strike:
-        return "struck through"
-    if cell.fill.fill_type != "solid":
-        return ""
-    colour = cell.fill.fgColor.rgb
-    if not isinstance(colour, str):
-        return "filled with a colour"
-    return "" if colour[-6:].upper() in _NO_COLOURS else f"filled with colour {colour[-6:].upper()}"
+    # a sheet that is a chart holds no cells
+    return Delivery(file, [_sheet(file, n, cells[n], around[n]) for n in names if n in around])
 
 
 def _is_far_flung(path: Path) -> bool:
@@ -191,33 +173,6 @@ def _is_far_flung(path: Path) -> bool:
     return False
 
 
-def _sheet(file: str, name: str, cells: list[list[Any]], around: Any, formulas: Any) -> RawSheet:
+def _sheet(file: str, name: str, cells: list[list[Any]], around: Surroundings) -> RawSheet:
     rows = [[None if v == "" else v for v in row[:_WIDEST]] for row in cells]
-    pictures = getattr(around, "_images", [])
-    sheet = RawSheet(file, name, rows, pictures_count=len(pictures))
-    sheet.merged = [
-        (r.min_row - 1, r.min_col - 1, r.max_row - 1, r.max_col - 1)
-        for r in around.merged_cells.ranges
-    ]
-    sheet.hidden_rows = {i - 1 for i, d in around.row_dimensions.items() if d.hidden}
-    sheet.hidden_columns = {
-        column_index_from_string(k) - 1 for k, d in around.column_dimensions.items() if d.hidden
-    }
-    for row in formulas.iter_rows():
-        for cell in row:
-            at = (cell.row - 1, cell.column - 1)
-            if cell.has_style and cell.value is not None:
-                mark = _mark(cell)
-                if mark:
-                    sheet.marks[at] = mark
-            if cell.comment is not None:
-                sheet.comments[at] = str(cell.comment.text)
-            if cell.data_type == "f":
-                stored = around.cell(cell.row, cell.column).value
-                if stored is None:
-                    sheet.unsaved.add(at)
-                elif isinstance(stored, str) and stored.startswith("#"):
-                    sheet.errors[at] = stored
-            elif cell.data_type == "e":
-                sheet.errors[at] = str(cell.value)
-    return sheet
+    return RawSheet(file, name, rows, **around.__dict__)

@@ -229,6 +229,9 @@ def _is_skipped(cells: list[Any], head: Head) -> bool:
     texts = [str(v).strip() for v in cells if v is not None and str(v).strip()]
     if _TOTAL.match(texts[0]) or _EXAMPLE.match(texts[0]):
         return True
+    # a row of names begins with one: most rows need no closer look
+    if normal(texts[0]) not in head.normal_names:
+        return False
     repeated = sum(
         1
         for i, name in head.headings.items()

@@ -60,6 +60,7 @@ class Survey:
 
     def __init__(self, context: Context) -> None:
         self.context = context
+        self._all: dict[str, list[Hit]] = {}
         self._frames = {name: _clean(name, context.tables.get(name)) for name in SHEET_OF_TABLE}
         self.building_site = self._map("buildings", "building_id", "site_id")
         self.chamber_site = self._map("chambers", "chamber_id", "site_id")
@@ -81,13 +82,20 @@ class Survey:
 
     def hits(self, table: str, mask: Any = None) -> list[Hit]:
         """The rows of a table where a mask holds."""
-        frame = self.frame(table)
-        part = frame if mask is None else frame.loc[np.asarray(mask, dtype=bool)]
-        records = part.to_dict("records")
-        return [
-            Hit(table, int(i), {str(k): v for k, v in r.items()})
-            for i, r in zip(part.index, records, strict=True)
-        ]
+        hits = self._hits(table)
+        if mask is None:
+            return list(hits)
+        return [hits[i] for i in np.flatnonzero(np.asarray(mask, dtype=bool))]
+
+    def _hits(self, table: str) -> list[Hit]:
+        """All rows of a table, made once; checks only read them."""
+        if table not in self._all:
+            frame = self.frame(table)
+            self._all[table] = [
+                Hit(table, int(i), {str(k): v for k, v in r.items()})
+                for i, r in zip(frame.index, frame.to_dict("records"), strict=True)
+            ]
+        return self._all[table]
 
     def blank(self, hit: Hit, column: str) -> bool:
         """Whether a cell of a column that the file has is empty.
