@@ -7,10 +7,11 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pandas as pd
 import pytest
 
@@ -101,3 +102,22 @@ def table(example_run: Path) -> Callable[[str], pd.DataFrame]:
 def read_table(path: Path) -> pd.DataFrame:
     """Read a table of a run folder: text stays text ('NA' is a region), blanks are missing."""
     return pd.read_csv(path, keep_default_na=False, na_values=[""], dtype_backend="numpy_nullable")
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Callable[..., Path]:
+    """Write a workbook: sheet name -> rows."""
+
+    def write(name: str = "north.xlsx", /, **sheets: Sequence[Sequence[Any]]) -> Path:
+        workbook = openpyxl.Workbook()
+        workbook.remove(workbook.worksheets[0])
+        for title, rows in sheets.items():
+            page = workbook.create_sheet(title)
+            for row in rows:
+                page.append(list(row))
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        workbook.save(path)
+        return path
+
+    return write

@@ -9,6 +9,7 @@ import pandas as pd
 from pipeline.core.findings import table as findings_table
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
+from pipeline.levels.finder import suspects_table
 from pipeline.levels.floods import flood_tables
 from pipeline.levels.found import Found
 from pipeline.levels.heights import findings_frame, heights, level_table
@@ -29,18 +30,22 @@ def levels(tables: Tables, settings: Settings, *, progress: Progress = silent) -
     Returns
     -------
     Tables
-        levels, floods, policies, ground, findings.
+        levels, floods, policies, ground, suspects, findings.
 
     """
     floods = flood_tables(tables, settings, progress)
     found = heights(tables, settings, floods["ground"])
+    suspected = suspects_table(tables)
     seen = findings_table(seen_findings(floods["floods"], floods["policies"], found))
     said = [f for f in (findings_frame(found), floods["findings"], seen) if len(f)]
     return {
         **floods,
         "floods": _bound_by_covers(floods["floods"], found),
         "levels": level_table(found, settings.flood.k),
-        "findings": pd.concat(said, ignore_index=True) if said else blank("findings"),
+        "suspects": suspected,
+        "findings": _with_hints(pd.concat(said, ignore_index=True), suspected)
+        if said
+        else blank("findings"),
     }
 
 
@@ -59,6 +64,15 @@ def _bound_by_covers(floods: pd.DataFrame, found: Found) -> pd.DataFrame:
     ground = floods["ground_m"].astype("float64")
     higher = pd.Series(cover, index=floods.index, dtype="float64")
     return floods.assign(ground_m=ground.where(~(higher > ground), higher))
+
+
+def _with_hints(findings: pd.DataFrame, suspected: pd.DataFrame) -> pd.DataFrame:
+    """Name the likeliest wrong number beside the question which of two chains to trust."""
+    first = suspected[suspected["rank"] == 1]
+    hints = dict(zip(first["site_id"], first["words"], strict=True))
+    asked = findings["code"].eq("level-02") & findings["site_id"].isin(hints)
+    hint = "Likeliest: " + findings["site_id"].map(hints).fillna("") + ". "
+    return findings.assign(mend=findings["mend"].where(~asked, hint + findings["mend"]))
 
 
 __all__ = ["levels"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from pipeline.core import contract
-from pipeline.tables.spec import Table, flag, real, text
+from pipeline.tables.spec import Table, flag, real, text, whole
 
 THING_KINDS: Final = (
     "duct end",
@@ -121,4 +121,21 @@ GROUND = Table(
     ),
 )
 
-ALL = {t.name: t for t in (LEVELS, FLOODS, POLICIES, GROUND)}
+SUSPECTS = Table(
+    "suspects",
+    "for sites whose levels disagree: the measured numbers that best explain it",
+    ("site_id", "rank"),
+    (
+        text("site_id", "site"),
+        whole("rank", "1 = explains it best", lo=1, nullable=False),
+        text("key", "sheet/id of the row that holds the number", nullable=False),
+        text("column", "house name of its column", nullable=False),
+        text("cell", "its cell"),
+        real("value_m", "the number as read"),
+        real("change_m", "what would have to be added to it"),
+        real("left_mm", "largest disagreement of all other numbers without it", lo=0),
+        text("words", "the same in a sentence, with what it cannot be told apart from"),
+    ),
+)
+
+ALL = {t.name: t for t in (LEVELS, FLOODS, POLICIES, GROUND, SUSPECTS)}

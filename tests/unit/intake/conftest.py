@@ -7,36 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import openpyxl
 import pytest
 import shapely
 
 from pipeline.core.settings import Settings
 from pipeline.core.settings_file import load
 
-Sheet = Sequence[Sequence[Any]]
-
 # a square kilometre of open sea where the exact British shift is defined
 EAST, NORTH = 490_000.0, 640_000.0
-
-
-@pytest.fixture
-def book(tmp_path: Path) -> Callable[..., Path]:
-    """Write a workbook: sheet name -> rows."""
-
-    def write(name: str = "north.xlsx", /, **sheets: Sheet) -> Path:
-        workbook = openpyxl.Workbook()
-        workbook.remove(workbook.worksheets[0])
-        for title, rows in sheets.items():
-            page = workbook.create_sheet(title)
-            for row in rows:
-                page.append(list(row))
-        path = tmp_path / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        workbook.save(path)
-        return path
-
-    return write
 
 
 @pytest.fixture
