@@ -154,8 +154,8 @@ def changes(superseded: list[tuple[Row, Row]]) -> list[dict[str, Any]]:
     out = []
     for old, new in superseded:
         record = {
-            "key": f"{old.sheet}/{old.key}", "old_file": old.file, "old_row": old.row,
-            "new_file": new.file, "new_row": new.row,
+            "key": f"{old.sheet}/{old.key}", "old_file": old.file, "old_row": str(old.row),
+            "new_file": new.file, "new_row": str(new.row),
         }  # fmt: skip
         names = [n for n in (*old.raws, *new.raws) if old.raws.get(n, "") != new.raws.get(n, "")]
         # a row that was sent again as it was stays in the record too

@@ -179,9 +179,9 @@ CHANGES = Table(
         text("old", "as typed before"),
         text("new", "as typed now"),
         text("old_file", "file of the older row"),
-        whole("old_row", "its row"),
+        text("old_row", "its row as the spreadsheet shows it"),
         text("new_file", "file of the row that stands"),
-        whole("new_row", "its row"),
+        text("new_row", "its row as the spreadsheet shows it"),
     ),
 )
 
