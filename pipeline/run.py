@@ -35,6 +35,7 @@ from pipeline.programme import programme
 from pipeline.publish import publish
 from pipeline.publish.phone_form import write_phone_form
 from pipeline.publish.template import write_template
+from pipeline.publish.trace import trace
 from pipeline.tables import Tables, hand_over
 
 Step = Callable[[str], Progress]
@@ -221,6 +222,11 @@ def check(
     )
     _close(tables)
     return tables, settings
+
+
+def explain(folder: Path, thing: str, *, kind: str = "") -> list[str]:
+    """Lines that explain one end, entry, building, site or chamber of a run folder."""
+    return trace(folder, thing, kind)
 
 
 def write_blank(

@@ -12,6 +12,7 @@ from pipeline.cli import check as check_command
 from pipeline.cli import rules as rules_command
 from pipeline.cli import run as run_command
 from pipeline.cli import template as template_command
+from pipeline.cli import trace as trace_command
 
 OUR_FAULT: Final = 3
 BAD_CALL: Final = 4
@@ -32,6 +33,7 @@ app.command("run")(run_command.run)
 app.command("check")(check_command.check)
 app.command("rules")(rules_command.rules)
 app.command("template")(template_command.template)
+app.command("trace")(trace_command.trace)
 
 
 def main() -> None:

@@ -25,6 +25,7 @@ _ID: Final = (
 )
 _CELL: Final = re.compile(r"([A-Z]+)(\d+)")
 _NO_COLOURS: Final = ("FFFFFF", "000000")
+_START: Final = 4096
 _TRUE: Final = ("1", "true")
 # nothing of a part may name or build anything outside it
 _SAFE: Final[dict[str, Any]] = {"resolve_entities": False, "no_network": True, "load_dtd": False}
@@ -65,6 +66,7 @@ def surroundings(packed: zipfile.ZipFile) -> dict[str, Surroundings]:
     Damaged
         When a part is missing or no XML.
     """
+    _no_entities(packed)
     looks = _looks(packed)
     out = {}
     for name, part in _sheets(packed):
@@ -78,6 +80,15 @@ def surroundings(packed: zipfile.ZipFile) -> dict[str, Surroundings]:
                 found.pictures_count += sum(_plain(one.tag) == "pic" for one in drawn)
         out[name] = found
     return out
+
+
+def _no_entities(packed: zipfile.ZipFile) -> None:
+    """Refuse parts that declare entities: no spreadsheet writes them, and they may name files."""
+    for part in packed.namelist():
+        if part.endswith((".xml", ".rels")):
+            with packed.open(part) as file:
+                if b"<!DOCTYPE" in file.read(_START):
+                    raise Damaged(f"part {part} declares entities")
 
 
 def _read(packed: zipfile.ZipFile, part: str) -> bytes:

@@ -153,7 +153,7 @@ def changes(superseded: list[tuple[Row, Row]]) -> list[dict[str, Any]]:
     """What changed between the versions of a row, one record per column (table `changes`)."""
     out = []
     for old, new in superseded:
-        record = {
+        record: dict[str, Any] = {
             "key": f"{old.sheet}/{old.key}", "old_file": old.file, "old_row": str(old.row),
             "new_file": new.file, "new_row": str(new.row),
         }  # fmt: skip

@@ -32,7 +32,9 @@ _COLUMNS: Final = (
     Column("key", "Key", "", 24),
     Column("column", "Column", "", 18),  # an answer is remembered by key, column and code
 )
+_NOT_PRINTED: Final = 3
 _LONGEST: Final = 32_000  # a cell of a spreadsheet holds 32,767 characters
+_ARE_PLACES: Final = ("sites", "buildings", "chambers", "entries")
 _RANK: Final = {contract.STOP: 0, contract.ASK: 1}
 
 
@@ -56,6 +58,7 @@ def write_questions(path: Path, tables: Tables, run_label: str) -> None:
     # a line that stands for very many rows keeps as many keys as a cell can hold
     for name in ("key", "message", "assumed", "as_read"):
         asked[name] = asked[name].str.slice(0, _LONGEST)
+    asked["place_id"] = _places(tables, asked)
     asked["walk"] = _walking_order(tables, asked)
     asked["rank"] = asked["weight"].map(_RANK)
     asked["sender"] = [_sender(f) for f in asked["file"]]
@@ -75,11 +78,31 @@ def write_questions(path: Path, tables: Tables, run_label: str) -> None:
             _COLUMNS,
             is_a4=True,
         )
-        book.table(sheet, group.assign(answer=None, by_whom=None, date=None), _COLUMNS)
+        last = book.table(sheet, group.assign(answer=None, by_whom=None, date=None), _COLUMNS)
+        # code, key and column are for reading the answers back, not for paper
+        sheet.print_area(0, 0, last, len(_COLUMNS) - 1 - _NOT_PRINTED)
     if asked.empty:
         sheet = book.sheet("Questions", "Nothing to ask", head_line(tables["counts"]), _COLUMNS)
         book.table(sheet, asked, _COLUMNS)
     book.close()
+
+
+def _places(tables: Tables, asked: pd.DataFrame) -> list[Any]:
+    """Place of each line; a finding of the reading knows its row alone, which names its place."""
+    end_at = dict(zip(tables["ends"]["end_id"], tables["ends"]["place_id"], strict=True))
+    cable_of = dict(zip(tables["cables"]["cable_id"], tables["cables"]["end_id"], strict=True))
+    out: list[Any] = []
+    for place, key in zip(asked["place_id"], asked["key"], strict=True):
+        sheet, _, an_id = str(key).split(SEPARATOR)[0].partition("/")
+        if isinstance(place, str) and place:
+            out.append(place)
+        elif sheet == "ducts":
+            out.append(end_at.get(an_id))
+        elif sheet == "cables":
+            out.append(end_at.get(cable_of.get(an_id)))
+        else:
+            out.append(an_id if sheet in _ARE_PLACES else None)
+    return out
 
 
 def _sender(file: Any) -> str:

@@ -45,6 +45,8 @@ def _tables(*findings: Finding) -> Tables:
         "chambers": chambers,
         "buildings": blank("buildings"),
         "entries": blank("entries"),
+        "ends": blank("ends"),
+        "cables": blank("cables"),
     }
 
 
@@ -152,3 +154,18 @@ def test_a_very_long_message_is_still_written(tmp_path: Path) -> None:
     write_questions(path, _tables(long), "1a2b3c4d")
     (row,) = _rows(path, "surveyor - walk.xlsx")
     assert str(row["Question"]).startswith("We do not know where end D-00001")
+
+
+def test_a_line_of_the_reading_knows_its_place(tmp_path: Path) -> None:
+    """A fault of a cell of a duct or cable row stands at the place of that duct."""
+    from pipeline.publish.questions import _places
+
+    tables: Tables = {
+        "ends": pd.DataFrame({"end_id": ["D-1"], "place_id": ["E-1"]}),
+        "cables": pd.DataFrame({"cable_id": ["K-1"], "end_id": ["D-1"]}),
+    }
+    asked = pd.DataFrame(
+        {"place_id": [None, None, None, None, "CH-9"],
+         "key": ["ducts/D-1 ; ducts/D-2", "cables/K-1", "chambers/CH-1", "visits/V", "ducts/D-1"]}
+    )  # fmt: skip
+    assert _places(tables, asked) == ["E-1", "E-1", "CH-1", None, "CH-9"]

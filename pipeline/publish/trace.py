@@ -1,0 +1,462 @@
+"""`stanch trace`: one end, entry, building or site explained from the tables of a run folder alone."""
+
+from __future__ import annotations
+
+import difflib
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from pipeline.core import contract
+from pipeline.core.errors import UsageError
+from pipeline.core.money import about
+
+KINDS: Final = ("opening", "building", "site", "chamber")
+_TABLES: Final = (
+    "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
+    "findings", "links", "sites", "buildings", "chambers", "answers", "changes", "suspects",
+)  # fmt: skip
+_OTHERS_SHOWN: Final = 5
+_THING: Final = {"duct end": "duct end", "chamber end": "duct end", "entry": "entry",
+                 "gap beside duct": "entry"}  # fmt: skip
+Lines = Iterator[tuple[int, str]]
+
+
+class RunFolder:
+    """The tables of one run, read from its folder."""
+
+    def __init__(self, folder: Path) -> None:
+        if not (folder / "run.json").is_file():
+            raise UsageError(
+                f"{folder} is no run folder.",
+                why="It holds no run.json.",
+                mend="Name a folder such as outputs/<programme>/run-001.",
+            )
+        self.record = json.loads((folder / "run.json").read_text("utf-8"))
+        self.tables = {name: self._table(folder / "tables" / f"{name}.csv") for name in _TABLES}
+
+    @staticmethod
+    def _table(path: Path) -> pd.DataFrame:
+        if not path.is_file():
+            return pd.DataFrame()
+        # ids stay text: 0012 is not 12, and NA is a region
+        return pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+
+    def rows(self, table: str, **wanted: str) -> list[dict[str, str]]:
+        """Rows of a table where columns hold these texts."""
+        frame = self.tables[table]
+        for name, value in wanted.items():
+            if name not in frame:
+                return []
+            frame = frame[frame[name] == value]
+        records: list[dict[str, str]] = frame.to_dict("records")
+        return records
+
+    def one(self, table: str, **wanted: str) -> dict[str, str] | None:
+        """The only row, or None."""
+        return next(iter(self.rows(table, **wanted)), None)
+
+
+def trace(folder: Path, an_id: str, kind: str = "") -> list[str]:
+    """Explain one thing of a run.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder.
+    an_id : str
+        End, entry, building, site or chamber.
+    kind : str
+        One of KINDS, where an id names two things.
+
+    Returns
+    -------
+    list of str
+        Lines to print.
+
+    Raises
+    ------
+    UsageError
+        No run folder, no such thing, or an id of two kinds.
+    """
+    run = RunFolder(folder)
+    found = _kinds(run, an_id)
+    if kind:
+        found = [k for k in found if k == kind]
+    if not found:
+        raise _nothing(run, an_id, kind)
+    if len(found) > 1:
+        raise UsageError(
+            f"{an_id} names a {' and a '.join(found)}.", mend=f"Add --kind {found[0]}."
+        )
+    work = {"opening": _opening, "building": _building, "site": _site, "chamber": _chamber}
+    return [f"{'  ' * depth}{text}" for depth, text in work[found[0]](run, an_id)]
+
+
+def _kinds(run: RunFolder, an_id: str) -> list[str]:
+    where = (("opening", "reach", "opening_id"), ("building", "buildings", "building_id"),
+             ("site", "sites", "site_id"), ("chamber", "chambers", "chamber_id"))  # fmt: skip
+    return [kind for kind, table, key in where if run.one(table, **{key: an_id})]
+
+
+def _nothing(run: RunFolder, an_id: str, kind: str) -> UsageError:
+    known: list[str] = []
+    for table, key in (("reach", "opening_id"), ("buildings", "building_id"),
+                       ("sites", "site_id"), ("chambers", "chamber_id")):  # fmt: skip
+        if key in run.tables[table]:
+            known += run.tables[table][key].tolist()
+    near = difflib.get_close_matches(an_id, known, n=3, cutoff=0.5)
+    what = f"{kind} {an_id}" if kind else an_id
+    return UsageError(
+        f"There is no {what} in this run.",
+        mend=f"Nearest: {', '.join(near)}." if near else "Ids stand in tables/reach.csv.",
+    )
+
+
+def _metres(text: str) -> str:
+    return f"{float(text):.3f} m" if text else "not known"
+
+
+def _chance(text: str, bound: str = "") -> str:
+    if not text:
+        return "not known"
+    chance = float(text)
+    if chance <= 0.0:
+        return "no known chance"
+    return f"{bound} 1 in {round(1 / chance):,} a year".strip()
+
+
+def _margin(row: dict[str, str]) -> str:
+    if not row["margin_mm"]:
+        return "margin not known"
+    least = "at least " if row["margin_is_bound"] == "True" else ""
+    return f"margin {least}{float(row['margin_mm']):+.0f} mm"
+
+
+# --- one opening --------------------------------------------------------------------------------
+
+
+def _opening(run: RunFolder, an_id: str) -> Lines:
+    row = run.one("reach", opening_id=an_id) or {}
+    place = row["building_id"] or row["chamber_id"]
+    yield 0, f"{an_id}: {row['opening_kind']} at {place}, site {row['site_id'] or 'not known'}"
+    yield 1, f"{row['level_class']}, {_margin(row)}. {row['reason']}."
+    yield from _own_level(run, row)
+    yield from _policy(run, row)
+    yield from _water(run, row)
+    yield from _way(run, row)
+    yield from _change(row)
+    yield from _seal(run, row)
+    yield from _said(run, an_id)
+
+
+def _own_level(run: RunFolder, row: dict[str, str]) -> Lines:
+    kind = _THING.get(row["opening_kind"], row["opening_kind"])
+    thing = row["end_id"] or row["entry_id"] or row["building_id"]
+    level = run.one("levels", thing_kind=kind, thing_id=thing)
+    yield 0, "Its own level"
+    if level is None or not level["level_m"]:
+        yield 1, "not known: treated as reached by water"
+        return
+    yield 1, f"{_metres(level['level_m'])} on {level['datum']}: {level['path']}"
+    yield 1, f"cells: {level['cells'] or 'none'}"
+    own, shared = float(level["u_own_m"]), float(level["u_shared_m"])
+    with_key = f" with all that hangs on {level['shared_key']}" if level["shared_key"] else ""
+    yield (
+        1,
+        (
+            f"doubt (one standard deviation): own {own * 1000:.0f} mm, shared {shared * 1000:.0f} mm"
+            f"{with_key}; bias bound {float(level['bias_m'] or 0) * 1000:.0f} mm; limit "
+            f"{float(level['limit_mm']):.0f} mm"
+        ),
+    )
+    good = level["has_pedigree"] == "True"
+    yield (
+        1,
+        "every step is good enough to clear" if good else f"cannot clear: {level['pedigree_gap']}",
+    )
+    if level["second_level_m"]:
+        yield 1, f"second chain: {_metres(level['second_level_m'])}: {level['second_path']}"
+    if level["assumed"]:
+        yield 1, f"assumed: {level['assumed']}"
+
+
+def _policy(run: RunFolder, row: dict[str, str]) -> Lines:
+    policy = run.one("policies", site_id=row["site_id"])
+    yield 0, "Policy"
+    if policy is None:
+        yield 1, "site not known: the strictest of all policies"
+        return
+    yield (
+        1,
+        (
+            f"design event {_chance(policy['design_aep_per_year'])}, climate {policy['climate']}, "
+            f"{policy['defences']} defences, freeboard {float(policy['freeboard_m']):.2f} m"
+        ),
+    )
+    yield 1, policy["origin"]
+
+
+def _water(run: RunFolder, row: dict[str, str]) -> Lines:
+    yield 0, "The water that decides"
+    if not row["source_place_id"]:
+        yield 1, "no water of the design event gets to it by any way that is known"
+        return
+    yield (
+        1,
+        (
+            f"{row['mechanism']} at {row['source_place_id']}: level {_metres(row['water_level_m'])}, "
+            f"policy line {_metres(row['policy_level_m'])} (source {row['source_id'] or 'seen there'})"
+        ),
+    )
+    for flood in _events(run, row["source_place_id"], row["mechanism"]):
+        near = " (nearest water)" if flood["is_nearest"] == "True" else ""
+        yield (
+            2,
+            (
+                f"{flood['event']}: {flood['answer']}, {_metres(flood['level_m'])}{near}, "
+                f"{flood['origin']}{'; ' + flood['assumed'] if flood['assumed'] else ''}"
+            ),
+        )
+    others = [s for s in run.rows("reach_sources", opening_id=row["opening_id"])
+              if (s["source_place_id"], s["mechanism"])
+              != (row["source_place_id"], row["mechanism"])]  # fmt: skip
+    others.sort(key=lambda s: float(s["margin_mm"]) if s["margin_mm"] else float("inf"))
+    if others:
+        yield 1, f"{len(others)} other waters get to it; the nearest to deciding:"
+    for source in others[:_OTHERS_SHOWN]:
+        margin = f"{float(source['margin_mm']):+.0f} mm" if source["margin_mm"] else "dry"
+        yield (
+            2,
+            (
+                f"{source['mechanism']} at {source['source_place_id']}: let in at "
+                f"{_metres(source['control_level_m'])}, {margin}, "
+                f"{_chance(source['chance_per_year'], source['chance_bound'])}"
+            ),
+        )
+
+
+def _events(run: RunFolder, place: str, mechanism: str = "") -> list[dict[str, str]]:
+    """Water at a place, from the most frequent event to the rarest."""
+    rows = run.rows("floods", place_id=place)
+    rows = [r for r in rows if not mechanism or r["mechanism"] == mechanism]
+    return sorted(rows, key=lambda r: (r["mechanism"], -float(r["aep_per_year"])))
+
+
+def _way(run: RunFolder, row: dict[str, str]) -> Lines:
+    yield 0, f"The water's way: {row['way']}"
+    for number, step in enumerate(filter(None, row["way_words"].split(" -> ")), start=1):
+        yield 1, f"{number}. {step}"
+    for place in filter(None, row["way_places"].split(" > ")):
+        cover = run.one("levels", thing_kind="cover", thing_id=place)
+        if cover is not None and cover["level_m"]:
+            yield (
+                1,
+                f"cover of {place} {_metres(cover['level_m'])}: {cover['path']} ({cover['cells']})",
+            )
+    for end in filter(None, [row["end_id"]]):
+        links = [*run.rows("links", end_a_id=end), *run.rows("links", end_b_id=end)]
+        for link in links:
+            crest = _metres(link["crest_level_m"])
+            blocked = f", closed by {link['blocked_by']}" if link["blocked_by"] else ""
+            yield (
+                1,
+                (
+                    f"its duct {link['link_id']}: crest {crest}, proof "
+                    f"{link['proof'] or 'none'}{blocked}{'; ' + link['note'] if link['note'] else ''}"
+                ),
+            )
+    yield 1, f"let-in level {_metres(row['let_in_level_m'])}"
+    yield (
+        1,
+        (
+            f"water comes in {_chance(row['onset_chance_per_year'], row['onset_bound'])}; chance of "
+            f"lying below the design level {float(row['chance_below_frac'] or 0):.0%}"
+        ),
+    )
+
+
+def _change(row: dict[str, str]) -> Lines:
+    """What would change the class, from the figures of the row."""
+    yield 0, "What would change it"
+    name = row["level_class"]
+    if name == contract.NO_LEVEL:
+        yield 1, "a level of this opening (a dip with the point it was measured from)"
+        return
+    if name == contract.NO_FLOOD:
+        yield 1, "a flood level for the places named above"
+        return
+    if row["margin_mm"]:
+        margin, limit = float(row["margin_mm"]), float(row["limit_mm"] or 0)
+        if name == contract.ABOVE:
+            yield (
+                1,
+                f"water {margin - limit:.0f} mm higher, or levels that much lower, clears it no more",
+            )
+        else:
+            yield (
+                1,
+                (
+                    f"a policy line or levels better by more than {limit - margin:.0f} mm "
+                    f"({-margin:.0f} mm and the doubt of {limit:.0f} mm)"
+                ),
+            )
+    if row["is_proved_way"] != "True":
+        yield 1, "a proof of its duct (rodded, traced, light or dye seen)"
+    if row["has_pedigree"] != "True":
+        yield 1, "a level by a good method with its date"
+    if row["is_sealable"] == "True" and name != contract.ABOVE:
+        yield 1, "a seal that is accepted and rated for the head"
+
+
+def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
+    design = run.one("designs", end_id=row["end_id"] or row["opening_id"])
+    if design is None:
+        return
+    yield 0, "Seal"
+    if design["is_needed"] != "True":
+        yield 1, f"none: {design['need_reason']}"
+        return
+    if design["is_designed"] == "True":
+        yield (
+            1,
+            (
+                f"{design['sleeves_words'] or 'no sleeves'}; {float(design['layer_mm']):.0f} mm of "
+                f"sealant ({design['layer_by']}), {float(design['sealant_ml']):.0f} ml; counts as "
+                f"{design['firmness']}"
+            ),
+        )
+        head = design["design_head_m"]
+        yield 1, f"head {_metres(head)} from {design['head_from']}" if head else "head not known"
+    else:
+        yield 1, f"not designed: {design['not_designed_reason']}"
+    if design["hold_words"]:
+        yield 1, f"held ({design['hold_reach']}): {design['hold_words']}"
+    yield 1, f"{contract.EXAMPLE_MATERIALS_NOTE}."
+
+
+def _said(run: RunFolder, an_id: str) -> Lines:
+    """Questions, answers and changes about a thing."""
+    lines: list[tuple[int, str]] = []
+    for row in run.tables["findings"].to_dict("records"):
+        keys = f"{row['key']} ; {row.get('also_keys', '')}".split(" ; ")
+        if an_id in {k.partition("/")[2] for k in keys} and row["weight"] != contract.NOTE:
+            answer = f" Answered: {row['answer']}." if row.get("answer") else ""
+            where = " ".join(t for t in (row["file"], row["sheet"], row["cell"]) if t)
+            lines.append((1, f"{row['weight']} {row['code']} ({where}): {row['message']}{answer}"))
+    for row in run.tables["answers"].to_dict("records"):
+        if row["key"].partition("/")[2] == an_id.casefold():
+            lines.append(
+                (1, f"answer to {row['code']}: \"{row['answer']}\" ({row['outcome']}, "
+                 f"{row['source']})")
+            )  # fmt: skip
+    for row in run.tables["changes"].to_dict("records"):
+        if row["key"].partition("/")[2] == an_id and row["column"]:
+            lines.append(
+                (1, f"{row['column']}: {row['old'] or 'blank'} ({row['old_file']}) -> "
+                 f"{row['new'] or 'blank'} ({row['new_file']})")
+            )  # fmt: skip
+    if lines:
+        yield 0, "Said of it"
+        yield from lines
+
+
+# --- places -------------------------------------------------------------------------------------
+
+
+def _classes(rows: list[dict[str, str]]) -> str:
+    counts = {c: sum(r["level_class"] == c for r in rows) for c in contract.CLASSES}
+    return ", ".join(f"{n} {c}" for c, n in counts.items() if n) or "none"
+
+
+def _building(run: RunFolder, an_id: str) -> Lines:
+    row = run.one("buildings", building_id=an_id) or {}
+    openings = run.rows("reach", building_id=an_id)
+    yield 0, f"{an_id}: building of site {row['site_id'] or 'not known'}"
+    yield 1, f"{len(openings)} openings: {_classes(openings)}"
+    openings.sort(key=lambda r: (-float(r["onset_chance_per_year"] or 1.1), r["opening_id"]))
+    yield 0, "Openings, the first to let water in first"
+    for one in openings:
+        yield (
+            1,
+            (
+                f"{one['opening_id']}: {one['level_class']}, {_margin(one)}, let in at "
+                f"{_metres(one['let_in_level_m'])}, "
+                f"{_chance(one['onset_chance_per_year'], one['onset_bound'])}"
+            ),
+        )
+    yield from _ladder(run, an_id)
+    yield from _said(run, an_id)
+
+
+def _ladder(run: RunFolder, building: str) -> Lines:
+    currency = str(run.record.get("settings", {}).get("programme", {}).get("currency", ""))
+    steps = sorted(run.rows("packages", building_id=building), key=lambda p: int(p["step_no"]))
+    if steps:
+        yield 0, "Packages, each with all ends of the one before"
+    for step in steps:
+        yield (
+            1,
+            (
+                f"{step['package_id']}: {step['ends_count']} ends ({step['end_ids']}), {step['gain']}, "
+                f"cost {about(int(step['cost_minor']), currency)}"
+            ),
+        )
+        yield (
+            2,
+            (
+                f"water inside {_chance(step['before_chance_per_year'], step['before_bound'])}, after "
+                f"it {_chance(step['after_chance_per_year'], step['after_bound'])}; next gate: "
+                f"{step['next_gate'] or 'none known'}"
+            ),
+        )
+        if step["assumed"]:
+            yield 2, f"assumed: {step['assumed']}"
+    choice = run.one("choices", building_id=building)
+    if choice is not None:
+        rank = f"rank {choice['rank']}: " if choice["rank"] else "left out: "
+        yield 0, "In the programme"
+        yield 1, f"{rank}{choice['reason'] or choice['left_out_reason']}"
+
+
+def _site(run: RunFolder, an_id: str) -> Lines:
+    row = run.one("sites", site_id=an_id) or {}
+    openings = run.rows("reach", site_id=an_id)
+    walls = [o for o in openings if o["opening_kind"] != "chamber end"]
+    yield 0, f"{an_id}: {row['site_name'] or 'site'}, region {row['region'] or 'not given'}"
+    yield 1, f"{len(walls)} openings into buildings: {_classes(walls)}"
+    yield from _policy(run, {"site_id": an_id})
+    for building in run.rows("buildings", site_id=an_id):
+        choice = run.one("choices", building_id=building["building_id"])
+        said = "" if choice is None else f": {choice['reason'] or choice['left_out_reason']}"
+        yield 0, f"{building['building_id']}{said}"
+    suspected = run.rows("suspects", site_id=an_id)
+    if suspected:
+        yield 0, "Its levels disagree; the numbers that best explain it"
+        for one in suspected:
+            yield 1, f"{one['words']} ({one['cell']})"
+    yield from _said(run, an_id)
+
+
+def _chamber(run: RunFolder, an_id: str) -> Lines:
+    row = run.one("chambers", chamber_id=an_id) or {}
+    yield 0, f"{an_id}: chamber of site {row['site_id'] or 'not known'}"
+    cover = run.one("levels", thing_kind="cover", thing_id=an_id)
+    if cover is None or not cover["level_m"]:
+        yield 1, "cover level not known: open at any water"
+    else:
+        yield 1, f"cover {_metres(cover['level_m'])}: {cover['path']} ({cover['cells']})"
+    for flood in _events(run, an_id):
+        yield (
+            1,
+            (
+                f"{flood['mechanism']} {flood['event']}: {flood['answer']}, "
+                f"{_metres(flood['level_m'])}, {flood['origin']}"
+            ),
+        )
+    for one in run.rows("reach", chamber_id=an_id):
+        yield 1, f"{one['opening_id']}: {one['level_class']}, {_margin(one)}"
+    yield from _said(run, an_id)
