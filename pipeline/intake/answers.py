@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from pipeline.intake.rows import TypedSheet
 
 _NEEDED: Final = frozenset({"answer", "code", "key", "column"})
+_NAMES: Final = ("id", "text", "code")
+_NO_NAMES: Final = ("yes", "y", "no", "n", "right", "correct", "ok", "true", "not known", "unknown")
 _FORMULA: Final = "formula"
 
 
@@ -151,6 +153,9 @@ def _lay_one(  # noqa: PLR0913 - one answer with its sheet, row and key
 
 
 def _can_be_read(column: Column, means: Meaning, habits: Habits) -> bool:
+    """Whether a text is a value of a column; a bare yes or no names no thing and no id."""
+    if column.kind in _NAMES and means.text.casefold().strip(" .!") in _NO_NAMES:
+        return False
     parsed = parse(column, means.text, habits)
     return (parsed.value is not None or bool(parsed.word)) and not parsed.unknown_word
 

@@ -197,3 +197,15 @@ def test_every_answer_word_belongs_to_a_rule_and_a_column() -> None:
     for row in csv.DictReader(path.read_text("utf-8").splitlines()):
         assert row["code"] in rules()
         assert not row["column"] or row["column"] in names
+
+
+@pytest.mark.parametrize("text", ["yes", "No.", "not known"])
+def test_a_bare_yes_is_no_id(book: Callable[..., Path], tmp_path: Path, text: str) -> None:
+    """'Which building is meant?' 'Yes.': no building of that name is made; it is asked again."""
+    survey = book(sites=[["site_id"], ["S-1"]], buildings=[["building_id", "site_id"], ["B-1", "S-1"]],
+                  entries=[["entry_id", "building_id"], ["E-1", "B-9"]])  # fmt: skip
+    back = answered(tmp_path, survey, {("id-05", "entries/E-1"): text})
+    tables, _ = check([survey, back])
+    assert tables["entries"]["building_id"].iloc[0] == "B-9"
+    mine = "code == 'id-05' and key == 'entries/E-1' and column == 'building_id'"
+    assert len(tables["findings"].query(mine)) == 1
