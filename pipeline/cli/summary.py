@@ -31,6 +31,8 @@ def print_summary(result: RunResult, *, seconds: float) -> None:
 
 def summary_lines(result: RunResult, *, seconds: float) -> list[str]:
     """The lines of the summary."""
+    from pipeline.core.materials import papers_say
+
     tables, settings = result.tables, result.settings
     flood = settings.flood
     lines = [
@@ -52,9 +54,7 @@ def summary_lines(result: RunResult, *, seconds: float) -> list[str]:
         f"Programme: {result.folder / 'programme.xlsx'}",
         f"Schedule:  {result.folder / 'procurement' / 'schedule.xlsx'}",
         f"Questions: {result.folder / 'questions.xlsx'}",
-        f"{contract.EXAMPLE_MATERIALS_NOTE.capitalize()}."
-        if _has_example_materials(tables)
-        else "",
+        papers_say(settings).capitalize(),
         f"Done in {seconds:.0f} s.",
     ]
     return [line for i, line in enumerate(lines) if line or (i and lines[i - 1])]
@@ -117,8 +117,3 @@ def _questions(tables: dict[str, Any]) -> list[str]:
         f"questions.xlsx holds {stops + asks} lines to answer: {stops} on values that were not "
         f"used, {asks} on values used with an assumption (one line may stand for several rows).",
     ]
-
-
-def _has_example_materials(tables: dict[str, Any]) -> bool:
-    del tables
-    return True

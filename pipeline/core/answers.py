@@ -12,6 +12,7 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.core.findings import KEY_SEPARATOR
 
 KEEP: Final = "@keep"
 VALUE: Final = "value"
@@ -19,6 +20,10 @@ KEPT: Final = "kept as typed"
 REMEMBERED: Final = "remembered"
 LATER: Final = "the survey has a later value"
 OUTCOMES: Final = (VALUE, KEPT, REMEMBERED, LATER)
+BARE: Final = frozenset(
+    {"yes", "y", "no", "n", "right", "correct", "ok", "true", "not known", "unknown"}
+)
+"""Answers that name no thing: no id, no text and no code is called so."""
 _YES: Final = frozenset({"yes", "y", "right", "correct", "ok", "true", "as typed", "confirmed"})
 
 
@@ -103,6 +108,7 @@ class Answers:
 
     by: dict[tuple[str, str, str], Answer] = field(default_factory=dict)
     outcome: dict[tuple[str, str, str], str] = field(default_factory=dict)
+    things: dict[str, set[tuple[str, str, str]]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, answers: Iterable[Answer]) -> Answers:
@@ -115,12 +121,12 @@ class Answers:
                 if before is None or not (answer.on and before.on and answer.on < before.on):
                     out.by[at] = answer
                     out.outcome[at] = REMEMBERED
+                    out.things.setdefault(at[0], set()).add(at)
         return out
 
     def of_thing(self, key: str) -> list[Answer]:
         """Answers about one thing (sheet/id)."""
-        wanted = key.casefold()
-        return [a for (k, _, _), a in self.by.items() if k == wanted]
+        return [self.by[at] for at in sorted(self.things.get(key.casefold(), ()))]
 
     def keeps(self, key: str, column: str, code: str) -> bool:
         """Whether the value in question was said to be right."""
@@ -178,9 +184,11 @@ def close(findings: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
         if row["weight"] == contract.NOTE:
             continue
         column = "" if pd.isna(row["column"]) else row["column"]
-        found = said.get((str(row["key"]).casefold(), column, row["code"]))
-        if found is None or found["outcome"] == LATER:
+        every = [(key, column, row["code"]) for key in _keys(row)]
+        # a row that nobody was asked about keeps the line open
+        if not all(at in said and said[at]["outcome"] != LATER for at in every):
             continue
+        found = said[every[0]]
         if row["weight"] == contract.STOP:
             out.loc[i, "message"] = (
                 f'{row["message"]} (Your answer "{found["answer"]}" gives no value that can be '
@@ -190,6 +198,13 @@ def close(findings: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
         who = " ".join(t for t in (found["by_whom"], found["answered_on"]) if t)
         out.loc[i, "answer"] = f"{found['answer']} ({who})" if who else found["answer"]
     return out
+
+
+def _keys(row: dict[str, Any]) -> list[str]:
+    """All things that a finding stands for, lower case."""
+    more = row["also_keys"]
+    also = [] if pd.isna(more) or not more else str(more).split(KEY_SEPARATOR)
+    return [k.casefold() for k in (str(row["key"]), *also)]
 
 
 def is_open(findings: pd.DataFrame) -> pd.Series:

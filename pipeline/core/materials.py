@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from pipeline.core.contract import EXAMPLE_MATERIALS_NOTE
 from pipeline.core.errors import UsageError
+from pipeline.core.settings import Settings
 
 Duration = Literal["short", "long", "cyclic"]
 Surface = Literal["dry", "wet"]
@@ -247,6 +248,12 @@ def load(path: Path) -> Materials:
         raise UsageError(
             _message(path, fault), mend="Mend these keys after your supplier's certificate."
         ) from None
+
+
+def papers_say(settings: Settings) -> str:
+    """Sentence on the materials that every paper of a run carries; '' for real ones."""
+    note = load(settings.design.materials).note
+    return f"{note}." if note else ""
 
 
 def _message(path: Path, fault: ValidationError) -> str:

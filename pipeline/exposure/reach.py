@@ -26,8 +26,8 @@ from pipeline.tables import Tables
 _RUNS: Final = range(4)
 # how the steps of a way say that they are taken as open because nobody knows
 _NOT_KNOWN: Final = ("not known", "unknown duct", "inside of")
-# where level or flood is not known, nobody can tell the chance: unknown is never zero
 _UNDER_GROUND: Final = (GROUNDWATER, SEEN)
+# where level or flood is not known, nobody can tell the chance: unknown is never zero
 _CHANCE_UNKNOWN: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
 
 

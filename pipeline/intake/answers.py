@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from pipeline.core.answers import KEPT, LATER, VALUE, Answer, Answers, Meaning, meaning
+from pipeline.core.answers import BARE, KEPT, LATER, VALUE, Answer, Answers, Meaning, meaning
 from pipeline.core.findings import KEY_SEPARATOR, make
 from pipeline.core.survey import Column, key_of, of_sheet
 from pipeline.intake.headings import LOOKED_AT, Head, normal
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
 _NEEDED: Final = frozenset({"answer", "code", "key", "column"})
 _NAMES: Final = ("id", "text", "code")
-_NO_NAMES: Final = ("yes", "y", "no", "n", "right", "correct", "ok", "true", "not known", "unknown")
 _FORMULA: Final = "formula"
 
 
@@ -154,7 +153,7 @@ def _lay_one(  # noqa: PLR0913 - one answer with its sheet, row and key
 
 def _can_be_read(column: Column, means: Meaning, habits: Habits) -> bool:
     """Whether a text is a value of a column; a bare yes or no names no thing and no id."""
-    if column.kind in _NAMES and means.text.casefold().strip(" .!") in _NO_NAMES:
+    if column.kind in _NAMES and means.text.casefold().strip(" .!") in BARE:
         return False
     parsed = parse(column, means.text, habits)
     return (parsed.value is not None or bool(parsed.word)) and not parsed.unknown_word

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, Final
 
 import numpy as np
@@ -13,7 +14,7 @@ import pandas as pd
 from pipeline.core.cells import Addresses
 from pipeline.core.doubts import usual_u_m
 from pipeline.levels.network import suspects
-from pipeline.levels.visits import text
+from pipeline.levels.visits import Visits, text
 from pipeline.tables import Tables, blank
 
 _SHOWN: Final = 3
@@ -83,16 +84,22 @@ def _by_site(tables: Tables) -> dict[str, list[Number]]:
     covers = {}
     for row in tables["chambers"].to_dict("records"):
         covers[text(row["chamber_id"])] = text(row["cover_point_id"]) or text(row["chamber_id"])
-    for name, found in (
-        ("points", _points(tables, at)), ("chambers", _covers(tables, at)),
-        ("ends", _mouths(tables, at, "ends", covers)),
-        ("entries", _mouths(tables, at, "entries", covers)),
+    visits = Visits(tables)
+    for site, number in chain(
+        _points(tables, at, visits), _covers(tables, at, visits),
+        _mouths(tables, at, "ends", covers), _mouths(tables, at, "entries", covers),
     ):  # fmt: skip
-        del name
-        for site, number in found:
-            if site and math.isfinite(number.value_m):
-                out.setdefault(site, []).append(number)
+        if site and math.isfinite(number.value_m):
+            out.setdefault(site, []).append(number)
     return out
+
+
+def _on_datum(node: str, datum: str) -> tuple[tuple[str, float], ...]:
+    """A stated level ties a point to its datum; heights on two datums never mix.
+
+    The zero of each datum is one more unknown, so that only differences within it count.
+    """
+    return ((node, 1.0), (f"zero of {datum.casefold() or 'a datum not stated'}", -1.0))
 
 
 def _u(row: dict[str, Any], column: str, usual_m: float) -> float:
@@ -100,12 +107,13 @@ def _u(row: dict[str, Any], column: str, usual_m: float) -> float:
     return max(usual_m, _LEAST_U_M, 0.0 if stated is None or pd.isna(stated) else float(stated))
 
 
-def _points(tables: Tables, at: Addresses) -> Iterator[tuple[str, Number]]:
+def _points(tables: Tables, at: Addresses, visits: Visits) -> Iterator[tuple[str, Number]]:
     for row in tables["points"].to_dict("records"):
         point, site = text(row["point_id"]), text(row["site_id"])
         usual = usual_u_m(text(row["method"]) or "unknown")
         if not pd.isna(row["level_m"]):
-            yield site, _number(row, "level_m", ((point, 1.0),), _u(row, "u_m", usual),
+            datum = text(row["datum"]) or visits.of(row, site).datum
+            yield site, _number(row, "level_m", _on_datum(point, datum), _u(row, "u_m", usual),
                                 f"level of {point}", f"level_points/{point}", at)  # fmt: skip
         start = text(row["from_point_id"])
         if start and not pd.isna(row["rise_m"]):
@@ -113,14 +121,16 @@ def _points(tables: Tables, at: Addresses) -> Iterator[tuple[str, Number]]:
                                 f"rise from {start} to {point}", f"level_points/{point}", at)  # fmt: skip
 
 
-def _covers(tables: Tables, at: Addresses) -> Iterator[tuple[str, Number]]:
+def _covers(tables: Tables, at: Addresses, visits: Visits) -> Iterator[tuple[str, Number]]:
     for row in tables["chambers"].to_dict("records"):
         if not pd.isna(row["cover_level_m"]):
             chamber = text(row["chamber_id"])
             node = text(row["cover_point_id"]) or chamber
-            yield text(row["site_id"]), _number(
-                row, "cover_level_m", ((node, 1.0),), usual_u_m("unknown"), f"cover of {chamber}",
-                f"chambers/{chamber}", at,
+            site = text(row["site_id"])
+            visit = visits.of(row, site)
+            yield site, _number(
+                row, "cover_level_m", _on_datum(node, visit.datum), visit.method_u_m(visit.method),
+                f"cover of {chamber}", f"chambers/{chamber}", at,
             )  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from typing import Any, Final
 import folium
 from branca.element import Element
 
-from pipeline.core import contract
+from pipeline.core.materials import papers_say
 from pipeline.core.settings import Settings
 from pipeline.publish.map_data import as_json, map_data
 from pipeline.publish.map_pictures import Picture, flood_picture, hillshade_picture
@@ -145,7 +145,7 @@ def _side(data: dict[str, Any], tables: Tables, settings: Settings, run_id: str)
         f"year, climate {flood.climate}, {flood.defences} defences, freeboard "
         f"{flood.freeboard_m:.2f} m unless a site states its own. Levels on "
         f"{settings.reference.vertical_datum}. Groundwater: {flood.groundwater}. "
-        f"{contract.EXAMPLE_MATERIALS_NOTE}."
+        f"{papers_say(settings)}"
     )
     sources = html.escape("; ".join(sorted({s.id for s in flood.source})))
     del tables

@@ -18,10 +18,10 @@ from typing import Any, Final
 import pandas as pd
 from lxml import etree
 
-from pipeline.core import contract
 from pipeline.core.buying import Buying, Party
 from pipeline.core.errors import ContractBreach, UsageError
 from pipeline.core.harmless import harmless_text
+from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, major
 from pipeline.core.settings import Settings
 from pipeline.tables import Tables
@@ -188,7 +188,7 @@ def order_document(lines: pd.DataFrame, settings: Settings, buying: Buying, run_
     write.text(root, "IssueDate", settings.planning_date.isoformat())
     write.text(
         root, "Note",
-        f"DRAFT, not approved. Run {run_id}. {contract.EXAMPLE_MATERIALS_NOTE}. "
+        f"DRAFT, not approved. Run {run_id}. {papers_say(settings)} "
         f"Required remaining life: until the last day of use of each line.",
     )  # fmt: skip
     write.text(root, "DocumentCurrencyCode", settings.programme.currency)

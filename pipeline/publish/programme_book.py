@@ -8,6 +8,7 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
 from pipeline.publish.book import Book, Column
@@ -147,7 +148,7 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
 
     """
     currency = settings.programme.currency
-    label = f"Run {run_id}, planned {settings.planning_date}. {contract.EXAMPLE_MATERIALS_NOTE}."
+    label = f"Run {run_id}, planned {settings.planning_date}. {papers_say(settings)}"
     book = Book(path, title=settings.programme.name, run_label=label)
     packages = _in_money(tables["packages"], currency)
     choices = _in_money(tables["choices"], currency).merge(
@@ -266,7 +267,7 @@ def _about(book: Book, tables: Tables, settings: Settings, run_id: str) -> None:
             f"{settings.value.reliability.low:.0%} / {settings.value.reliability.central:.0%} / "
             f"{settings.value.reliability.high:.0%} (low / central / high)",
         ),
-        ("Materials", contract.EXAMPLE_MATERIALS_NOTE),
+        ("Materials", papers_say(settings) or str(settings.design.materials.name)),
         (
             "Cautions",
             "Treat every cable as live. Chambers are confined spaces; test for gas. Asbestos cement, "

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from pipeline.core.materials import papers_say
 from pipeline.core.run_id import RunId
 from pipeline.core.settings import Settings
 from pipeline.tables import Tables
@@ -37,6 +38,7 @@ def write_record(
         "libraries": {name: _version(name) for name in _LIBRARIES},
         "inputs": run_id.inputs,
         "settings": run_id.settings,
+        "materials_note": papers_say(settings),
         "counts": {
             "survey_rows": {str(k): int(v) for k, v in sums.items()},
             "tables": {

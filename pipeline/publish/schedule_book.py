@@ -16,6 +16,7 @@ from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
 
 from pipeline.core import contract
 from pipeline.core.buying import Buying
+from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals
 from pipeline.core.settings import Settings
 from pipeline.publish.book import HEAD_ROW, Book, Column, row_points
@@ -122,7 +123,7 @@ def write_schedule(
     currency = settings.programme.currency
     label = (
         f"Run {run_id}, planned {settings.planning_date}, money in {currency}. Draft until "
-        f"approved. {contract.EXAMPLE_MATERIALS_NOTE}."
+        f"approved. {papers_say(settings)}"
     )
     book = Book(path, title=f"{settings.programme.name}: procurement schedule", run_label=label)
     lines = _lines(tables, currency, settings.planning_date.isoformat())

@@ -335,7 +335,8 @@ def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
         yield 1, f"not designed: {design['not_designed_reason']}"
     if design["hold_words"]:
         yield 1, f"held ({design['hold_reach']}): {design['hold_words']}"
-    yield 1, f"{contract.EXAMPLE_MATERIALS_NOTE}."
+    if run.record.get("materials_note"):
+        yield 1, run.record["materials_note"]
 
 
 def _said(run: RunFolder, an_id: str) -> Lines:

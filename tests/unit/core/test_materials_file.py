@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.core import settings_file
 from pipeline.core.contract import EXAMPLE_MATERIALS_NOTE
 from pipeline.core.errors import UsageError
-from pipeline.core.materials import load
+from pipeline.core.materials import load, papers_say
 
 
 @pytest.fixture
@@ -67,3 +68,14 @@ def test_missing_or_broken_file(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no materials file"):
         load(tmp_path / "none.toml")
     assert "cannot be read as TOML" in _load(tmp_path, "[about\n")
+
+
+def test_papers_say_it_only_of_example_materials(root: Path, tmp_path: Path) -> None:
+    """Papers name example materials; of materials with a certificate they say nothing."""
+    settings = settings_file.load(root / "configs" / "clean.toml")
+    assert papers_say(settings) == f"{EXAMPLE_MATERIALS_NOTE}."
+    text = settings.design.materials.read_text("utf-8").replace("example = true", "example = false")
+    real = tmp_path / "real.toml"
+    real.write_text(text.replace('certificate = ""', 'certificate = "C-1"'), "utf-8")
+    design = settings.design.model_copy(update={"materials": real})
+    assert papers_say(settings.model_copy(update={"design": design})) == ""

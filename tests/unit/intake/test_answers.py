@@ -11,7 +11,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from pipeline.core.answers import Answer, Answers, meaning
+from pipeline.core.answers import Answer, Answers, close, is_open, meaning
 from pipeline.core.rules import rules
 from pipeline.core.survey import columns
 from pipeline.publish.questions import write_questions
@@ -209,3 +209,15 @@ def test_a_bare_yes_is_no_id(book: Callable[..., Path], tmp_path: Path, text: st
     assert tables["entries"]["building_id"].iloc[0] == "B-9"
     mine = "code == 'id-05' and key == 'entries/E-1' and column == 'building_id'"
     assert len(tables["findings"].query(mine)) == 1
+
+
+def test_a_row_that_was_never_asked_about_keeps_the_line_open() -> None:
+    """Three rows of one cause, two of them answered: the third must not be closed with them."""
+    findings = pd.DataFrame(
+        [{"code": "duct-28x", "weight": "ASK", "column": "bore_mm", "key": "ducts/D-1",
+          "also_keys": "ducts/D-2 ; ducts/D-3", "message": "m", "answer": None}]
+    )  # fmt: skip
+    two = Answer(("ducts/D-1", "ducts/D-2"), "bore_mm", "duct-28x", "fine")
+    assert is_open(close(findings, Answers.of([two]).table())).all()
+    three = Answer(("ducts/D-1", "ducts/D-2", "ducts/D-3"), "bore_mm", "duct-28x", "fine")
+    assert not is_open(close(findings, Answers.of([three]).table())).any()

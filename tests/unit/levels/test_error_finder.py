@@ -106,3 +106,17 @@ def test_the_question_names_the_likeliest_number() -> None:
     assert _with_hints(findings, suspected)["mend"].tolist() == [
         "Likeliest: the rise to C. Write it.", "Write it.", "Write it.",
     ]  # fmt: skip
+
+
+def test_heights_on_two_datums_do_not_quarrel(book: Callable[..., Path]) -> None:
+    """Two marks on a site datum 90 m off, tied by a rise: no number is wrong."""
+    head = ["point_id", "site_id", "kind", "level_m", "datum", "from_point_id", "rise_m", "method"]
+    points: Sheet = [
+        head,
+        ["A", "S-1", "site mark", 10.000, "National", None, None, "levelled"],
+        ["B", "S-1", "site mark", 11.250, "National", "A", 1.250, "levelled"],
+        ["C", "S-1", "site mark", 102.100, "site", "B", 0.850, "levelled"],
+        ["D", "S-1", "site mark", 103.000, "site", "C", 0.900, "levelled"],
+    ]
+    tables = hand_over("intake", check([book(level_points=points, sites=[["site_id"], ["S-1"]])]))
+    assert suspects_table(tables).empty
