@@ -54,6 +54,14 @@ class Column:
     assumed: str
     note: str
 
+    @property
+    def limits(self) -> tuple[float, float] | None:
+        """Usual smallest and largest number; None where one of them is none ('planning year')."""
+        try:
+            return float(self.lo), float(self.hi)
+        except ValueError:
+            return None
+
 
 @cache
 def columns() -> tuple[Column, ...]:

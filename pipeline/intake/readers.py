@@ -18,7 +18,7 @@ from python_calamine import CalamineWorkbook, SheetTypeEnum
 from pipeline.core.findings import Cell, make
 from pipeline.intake.forms import read_geojson
 from pipeline.intake.sheets import Delivery, RawSheet
-from pipeline.intake.surroundings import Surroundings, surroundings
+from pipeline.intake.surroundings import add_surroundings
 
 _ZIP: Final = b"PK\x03\x04"
 _OLE: Final = b"\xd0\xcf\x11\xe0"
@@ -149,15 +149,20 @@ def _workbook(path: Path) -> Delivery:
         if _is_far_flung(path):
             why = "cells stand a hundred thousand rows or columns away from the table"
             return _refused(file, "file-18", {"file": file, "why": why})
-        cells = {n: values.get_sheet_by_name(n).to_python(skip_empty_area=False) for n in names}
+        sheets = {n: RawSheet(file, n, _cells(values, n)) for n in names}
         with zipfile.ZipFile(path) as packed:
-            around = surroundings(packed)
+            known = add_surroundings(packed, sheets)
     except Exception as fault:  # noqa: BLE001 - any damage of a user's file is one clear line
         why = "it is damaged or cut off"
         del fault
         return _refused(file, "file-18", {"file": file, "why": why})
     # a sheet that is a chart holds no cells
-    return Delivery(file, [_sheet(file, n, cells[n], around[n]) for n in names if n in around])
+    return Delivery(file, [sheets[n] for n in names if n in known])
+
+
+def _cells(book: CalamineWorkbook, name: str) -> list[list[Any]]:
+    rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+    return [[None if v == "" else v for v in row[:_WIDEST]] for row in rows]
 
 
 def _is_far_flung(path: Path) -> bool:
@@ -171,8 +176,3 @@ def _is_far_flung(path: Path) -> bool:
             if last and int(last[1]) > _FAR_ROW and _FAR_COLUMN.search(page):
                 return True
     return False
-
-
-def _sheet(file: str, name: str, cells: list[list[Any]], around: Surroundings) -> RawSheet:
-    rows = [[None if v == "" else v for v in row[:_WIDEST]] for row in cells]
-    return RawSheet(file, name, rows, **around.__dict__)

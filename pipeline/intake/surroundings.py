@@ -9,12 +9,13 @@ from __future__ import annotations
 import posixpath
 import re
 import zipfile
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
 from io import BytesIO
 from typing import Any, Final
 
 from lxml import etree
+
+from pipeline.intake.sheets import RawSheet
 
 _MAIN: Final = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _STRICT: Final = "{http://purl.oclc.org/ooxml/spreadsheetml/main}"
@@ -35,42 +36,32 @@ class Damaged(ValueError):
     """A part of the file that cannot be read."""
 
 
-@dataclass
-class Surroundings:
-    """One sheet without its values; rows and columns count from 0."""
-
-    merged: list[tuple[int, int, int, int]] = field(default_factory=list)
-    hidden_rows: set[int] = field(default_factory=set)
-    hidden_columns: set[int] = field(default_factory=set)
-    unsaved: set[tuple[int, int]] = field(default_factory=set)
-    errors: dict[tuple[int, int], str] = field(default_factory=dict)
-    comments: dict[tuple[int, int], str] = field(default_factory=dict)
-    marks: dict[tuple[int, int], str] = field(default_factory=dict)
-    pictures_count: int = 0
-
-
-def surroundings(packed: zipfile.ZipFile) -> dict[str, Surroundings]:
-    """Scan a workbook, sheet by sheet.
+def add_surroundings(packed: zipfile.ZipFile, sheets: Mapping[str, RawSheet]) -> list[str]:
+    """Scan a workbook and add to its sheets what surrounds their values.
 
     Parameters
     ----------
     packed : ZipFile
+    sheets : mapping of str to RawSheet
+        Sheets by name, with their values; rows and columns count from 0.
 
     Returns
     -------
-    dict
-        Sheet name -> Surroundings.
+    list of str
+        Names of the sheets that were found.
 
     Raises
     ------
     Damaged
-        When a part is missing or no XML.
+        When a part is missing, is no XML or declares entities.
     """
     _no_entities(packed)
     looks = _looks(packed)
-    out = {}
+    out = []
     for name, part in _sheets(packed):
-        found = Surroundings()
+        if name not in sheets:
+            continue
+        found = sheets[name]
         _scan(packed, part, looks, found)
         for kind, target in _related(packed, part):
             if kind.endswith("/comments"):
@@ -78,7 +69,7 @@ def surroundings(packed: zipfile.ZipFile) -> dict[str, Surroundings]:
             elif kind.endswith("/drawing"):
                 drawn = _tree(packed, target).iter()
                 found.pictures_count += sum(_plain(one.tag) == "pic" for one in drawn)
-        out[name] = found
+        out.append(name)
     return out
 
 
@@ -186,7 +177,7 @@ def _at(name: str) -> tuple[int, int] | None:
     return int(found[2]) - 1, column - 1
 
 
-def _scan(packed: zipfile.ZipFile, part: str, looks: dict[str, str], found: Surroundings) -> None:
+def _scan(packed: zipfile.ZipFile, part: str, looks: dict[str, str], found: RawSheet) -> None:
     tags = [f"{ns}{t}" for ns in (_MAIN, _STRICT) for t in ("c", "row", "col", "mergeCell")]
     try:
         for _, one in etree.iterparse(BytesIO(_read(packed, part)), tag=tags, **_SAFE):
@@ -208,7 +199,7 @@ def _scan(packed: zipfile.ZipFile, part: str, looks: dict[str, str], found: Surr
         raise Damaged(f"part {part}: {fault}") from None
 
 
-def _cell(one: Any, looks: dict[str, str], found: Surroundings) -> None:
+def _cell(one: Any, looks: dict[str, str], found: RawSheet) -> None:
     """A cell that is more than a plain value."""
     kind, style = one.get("t"), one.get("s")
     look = looks.get(style, "") if style else ""
@@ -232,7 +223,7 @@ def _cell(one: Any, looks: dict[str, str], found: Surroundings) -> None:
         found.marks[at] = look
 
 
-def _comments(packed: zipfile.ZipFile, part: str, found: Surroundings) -> None:
+def _comments(packed: zipfile.ZipFile, part: str, found: RawSheet) -> None:
     for one in _tree(packed, part).iter(f"{_MAIN}comment", f"{_STRICT}comment"):
         at = _at(one.get("ref", ""))
         if at is not None:

@@ -118,11 +118,7 @@ def _question(
         )
     elif column.house_name == "file_name":
         row["type"], row["parameters"] = "image", "max-pixels=1600"
-    elif column.kind in ("number", "whole") and column.lo and _is_number(column.hi):
+    elif column.kind in ("number", "whole") and column.limits:
         row["constraint"] = f". >= {column.lo} and . <= {column.hi}"
         row["constraint_message"] = f"Usual are {column.lo} to {column.hi} {column.unit}".strip()
     return row
-
-
-def _is_number(text: str) -> bool:
-    return bool(re.fullmatch(r"-?[\d.]+", text))

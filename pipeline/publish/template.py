@@ -168,22 +168,14 @@ def _validate(
         count = len(lists[name]) or _OPEN_CELLS
         rule |= {"validate": "list", "source": f"=lists!${at}$2:${at}${count + 1}",
                  "error_message": "This is no word of the list. Keep it only if none fits."}  # fmt: skip
-    elif column.kind in ("number", "whole") and column.lo and _is_number(column.hi):
+    elif column.kind in ("number", "whole") and column.limits:
         rule |= {
             "validate": "integer" if column.kind == "whole" else "decimal", "criteria": "between",
-            "minimum": float(column.lo), "maximum": float(column.hi),
+            "minimum": column.limits[0], "maximum": column.limits[1],
             "error_message": f"Usual are {column.lo} to {column.hi} {column.unit}. Keep it if it "
             "is right.",
         }  # fmt: skip
     page.data_validation(*cells, rule)
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _print_set_up(page: Any) -> None:
