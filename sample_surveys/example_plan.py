@@ -396,6 +396,21 @@ CLEAN: Final = (
         B("near", "high:+0.95:2 low:-0.30:2 high:+1.10:1"),
     ),
 )
+_WORD_NAMES: Final = (
+    "Bramble Yard", "Campion Wharf", "Dewberry Lane", "Elder Bank", "Foxglove Row", "Gorse Stile",
+    "Hazel Ferry", "Ivy Sluice", "Juniper Cut", "Knapweed End", "Lupin Steps", "Mallow Cross",
+)  # fmt: skip
+WORDS: Final = tuple(
+    _river(
+        f"W{i + 1:02d}",
+        name,
+        f"{('substation', 'pumping station', 'exchange', 'other')[i % 4]}/ordinary/1",
+        900 + 100 * i,
+        494_000.0 + 800.0 * i,
+        B("far", "high:+1.50:4 high:+1.65:3", vent_m=0.30, max_head_m=3.0),
+    )
+    for i, name in enumerate(_WORD_NAMES)
+)
 REGION_OF_PLAN: Final = {
     "North": NORTH,
     "South": (*SOUTH, *SMALL),

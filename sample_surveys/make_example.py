@@ -10,7 +10,7 @@ import argparse
 import datetime as dt
 from pathlib import Path
 
-from sample_surveys import example_country, example_faults, example_firms
+from sample_surveys import every_word, example_country, example_faults, example_firms
 from sample_surveys.example_facts import (
     FOOTPRINTS,
     HOLES,
@@ -90,6 +90,7 @@ def write_clean(folder: Path) -> None:
             end.update(contents="empty", draw_cord="no")
     example_firms.plain_workbook(folder / "clean.xlsx", book)
     example_country.write_footprints(folder / "footprints.gpkg", book.outlines)
+    every_word.write_every_word(folder)
 
 
 def main() -> None:

@@ -58,6 +58,8 @@ def read_file(path: Path) -> Delivery:
         return _workbook(path)
     if suffix in (".geojson", ".json"):
         return _geojson(path)
+    if suffix in _PHOTOS:
+        return Delivery(path.name, photos=[path.name])
     return _not_inside(path, suffix.lstrip(".") or "survey", "a kind that is not read")
 
 

@@ -292,7 +292,7 @@ def _inside_building(
     around = float(row["level_m"])
     if not math.isfinite(inside) or abs(inside - around) <= 0.3:
         return []
-    fill = {"building": place.place_id, "a": f"{inside:.2f}", "b": f"{around:.2f}"}
+    fill = {"building": place.place_id, "a": f"{inside:.2f} m", "b": f"{around:.2f}"}
     return [make("water-14", Cell(file=source.path.name), fill=fill, place_id=place.place_id,
                  site_id=place.site_id, key=f"buildings/{place.place_id}")]  # fmt: skip
 

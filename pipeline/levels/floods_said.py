@@ -66,7 +66,7 @@ def _holes(site: str, rows: pd.DataFrame) -> Iterator[Finding]:
     names = sorted(set(filled["place_id"]))
     fill = {
         "building": ", ".join(names[:_NAMED]) + (" ..." if len(names) > _NAMED else ""),
-        "a": "?", "b": f"{filled['level_m'].max():.2f}",
+        "a": "missing", "b": f"{filled['level_m'].max():.2f}",
     }  # fmt: skip
     yield make("water-14", fill=fill, key=f"sites/{site}", site_id=site, place_id=names[0])
 

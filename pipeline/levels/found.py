@@ -23,6 +23,8 @@ class Found:
     levels: dict[tuple[str, str], Level | None] = field(default_factory=dict)
     second: dict[tuple[str, str], Level] = field(default_factory=dict)
     site_of: dict[tuple[str, str], str] = field(default_factory=dict)
+    seen_at: dict[str, At] = field(default_factory=dict)
+    """Place -> the cell in which its highest seen water was written."""
     findings: list[Finding] = field(default_factory=list)
 
     def put(self, kind: str, thing: str, site: str, level: Level | None) -> None:
@@ -39,11 +41,8 @@ class Found:
     ) -> None:
         """Tell a fault of a cell."""
         row = at.row
-        where = Cell(file=text(row["file"]), sheet=text(row["sheet"]),
-                     row=None if pd.isna(row["row"]) else int(row["row"]), column=at.column,
-                     cell=at.points.name(row, at.column))  # fmt: skip
         self.findings.append(
-            make(code, where, fill=fill, key=f"{at.sheet}/{at.thing}",
+            make(code, at.where(), fill=fill, key=f"{at.sheet}/{at.thing}",
                  place_id=place or text(row.get("place_id")) or at.thing,
                  site_id=site or text(row.get("site_id")))
         )  # fmt: skip
@@ -58,3 +57,10 @@ class At:
     column: str
     sheet: str
     thing: str
+
+    def where(self) -> Cell:
+        """File, sheet, row and cell."""
+        row = self.row
+        return Cell(file=text(row["file"]), sheet=text(row["sheet"]),
+                    row=None if pd.isna(row["row"]) else int(row["row"]), column=self.column,
+                    cell=self.points.name(row, self.column))  # fmt: skip

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from pipeline.core.doubts import usual_u_m
 from pipeline.levels.chain import Level
-from pipeline.levels.found import Found
+from pipeline.levels.found import At, Found
 from pipeline.levels.points import Points
 from pipeline.levels.steps import number
 from pipeline.levels.visits import text
@@ -39,6 +39,8 @@ def add_observed(tables: Tables, points: Points, found: Found) -> None:
             level = None
         elif before is not None and before.value_m >= level.value_m:
             level = before
+        else:
+            found.seen_at[place] = At(points, row, "observed_value", "observations", place)
         found.put("water seen", place, found.site_of[kind, place], level)
 
 

@@ -132,6 +132,8 @@ class Places:
                                u_m=usual_u_m("water seen"), assumed=assumed,
                                cell=self._points.cell(row, "water_below_cover_m"))  # fmt: skip
         found.put("water seen", chamber, text(row["site_id"]), level)
+        column = "water_below_cover_m" if text(row["water_below_cover_m"]) else "water_state"
+        found.seen_at[chamber] = At(self._points, row, column, "chambers", chamber)
 
     # --- buildings ----------------------------------------------------------------------------
 

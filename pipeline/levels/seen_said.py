@@ -39,4 +39,12 @@ def seen_findings(floods: pd.DataFrame, policies: pd.DataFrame, found: Found) ->
             continue
         fill = {"x": f"{level.value_m:.2f}", "place": place, "y": f"{model_m:.2f}"}
         site = found.site_of.get((kind, place), "")
-        yield make("water-18", fill=fill, key=f"places/{place}", place_id=place, site_id=site)
+        at = found.seen_at.get(place)
+        yield make(
+            "water-18",
+            at.where() if at else None,
+            fill=fill,
+            key=f"places/{place}",
+            place_id=place,
+            site_id=site,
+        )

@@ -71,9 +71,17 @@ def run_checks(context: Context) -> list[Checked]:
     return [checked for check in can for checked in check.function(view)]
 
 
+_OF_POSITIONS: Final = frozenset(
+    {"file-25", "place-01", "place-02", "place-03", "place-05", "place-06", "place-07", "place-08",
+     "place-09", "place-10", "place-11", "place-12", "place-13"}
+)  # fmt: skip
+"""Checks of where things stand: positions are worked out in the programme's own system."""
+
+
 def not_made() -> tuple[str, ...]:
     """Codes of the checks that cannot be made without settings."""
-    return tuple(sorted({code for c in CHECKS if c.needs_settings for code in c.codes}))
+    asked = {code for c in CHECKS if c.needs_settings for code in c.codes}
+    return tuple(sorted(asked | _OF_POSITIONS))
 
 
 __all__ = ["ASKED_HERE", "CHECKS", "CODES", "not_made", "run_checks"]
