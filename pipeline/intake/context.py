@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.core.findings import Cell, Finding
+from pipeline.core.photos import Photo
 from pipeline.core.settings import Settings
 
 
@@ -52,5 +53,5 @@ class Context:
     raw: Callable[[str, int, str], str]
     about: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """file -> house name of the about sheet -> value."""
-    photos: tuple[str, ...] = ()
-    """Names of the photo files that were sent."""
+    photos: tuple[Photo, ...] = ()
+    """The photo files that were sent."""

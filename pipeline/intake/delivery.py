@@ -8,6 +8,7 @@ from pathlib import Path
 
 from pipeline.core.answers import Answers
 from pipeline.core.findings import Finding
+from pipeline.core.photos import Photo
 from pipeline.core.progress import Progress
 from pipeline.core.settings import Settings
 from pipeline.intake.about import habits_of, read_about
@@ -28,7 +29,7 @@ class Delivered:
     findings: list[Finding] = field(default_factory=list)
     files: list[str] = field(default_factory=list)
     answers: Answers = field(default_factory=Answers)
-    photos: list[str] = field(default_factory=list)
+    photos: list[Photo] = field(default_factory=list)
 
 
 def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress) -> Delivered:

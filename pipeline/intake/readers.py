@@ -16,6 +16,7 @@ from typing import Any, Final
 from python_calamine import CalamineWorkbook, SheetTypeEnum
 
 from pipeline.core.findings import Cell, make
+from pipeline.core.photos import read_photo
 from pipeline.intake.forms import read_geojson
 from pipeline.intake.sheets import Delivery, RawSheet
 from pipeline.intake.surroundings import add_surroundings
@@ -59,7 +60,7 @@ def read_file(path: Path) -> Delivery:
     if suffix in (".geojson", ".json"):
         return _geojson(path)
     if suffix in _PHOTOS:
-        return Delivery(path.name, photos=[path.name])
+        return Delivery(path.name, photos=[read_photo(path)])
     return _not_inside(path, suffix.lstrip(".") or "survey", "a kind that is not read")
 
 
@@ -86,7 +87,8 @@ def _folder(path: Path) -> Delivery:
         part = _csv_delivery(file, shown=f"{path.name}/{file.name}")
         out.sheets += part.sheets
         out.findings += part.findings
-    out.photos = sorted(f.name for f in path.rglob("*") if f.suffix.lower() in _PHOTOS)
+    files = sorted(f for f in path.rglob("*") if f.suffix.lower() in _PHOTOS)
+    out.photos = [read_photo(f) for f in files]
     return out
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from pipeline.core.findings import Finding
+from pipeline.core.photos import Photo
 
 
 @dataclass
@@ -34,12 +35,12 @@ class RawSheet:
 
 @dataclass
 class Delivery:
-    """What one file held: its sheets, what could not be read, names of photo files beside them."""
+    """What one file held: its sheets, what could not be read, photo files beside them."""
 
     file: str
     sheets: list[RawSheet] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
-    photos: list[str] = field(default_factory=list)
+    photos: list[Photo] = field(default_factory=list)
 
 
 Note = Callable[[Finding], None]

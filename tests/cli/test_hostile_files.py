@@ -8,6 +8,7 @@ import subprocess
 import sys
 import zipfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -167,12 +168,54 @@ def _limit() -> None:
     resource.setrlimit(resource.RLIMIT_CPU, (MOST_SECONDS, MOST_SECONDS))
 
 
+# The command itself, with a watch on what the interpreter does: asking anything of a network, or
+# opening a file to write, ends it at once.
+FORBIDDEN = 97
+WATCHED = f"""
+import os, sys
+
+def watch(event, args):
+    outside = event in ("socket.connect", "socket.getaddrinfo", "socket.gethostbyname",
+                        "socket.sendto", "urllib.Request")
+    written = event == "open" and isinstance(args[1], str) and set(args[1]) & set("wax+")
+    if outside or (written and args[0] not in ("/dev/null", os.devnull)):
+        os.write(2, repr((event, args[:2])).encode())
+        os._exit({FORBIDDEN})
+
+from pipeline.cli.app import main
+sys.addaudithook(watch)
+main()
+"""
+
+
+@cache
+def _alone() -> list[str]:
+    """A namespace without any network, where the machine allows one to make it."""
+    words = ["unshare", "-rn"]
+    try:
+        done = subprocess.run([*words, "true"], capture_output=True, check=False)
+    except OSError:
+        return []
+    return words if done.returncode == 0 else []
+
+
+def test_the_watch_ends_a_command_that_asks_the_network() -> None:
+    """The watch itself can fail: a request and a written file are both caught."""
+    for deed in ("__import__('socket').create_connection(('127.0.0.1', 9))", "open('x', 'w')"):
+        program = WATCHED.replace("main()\n", deed)
+        done = subprocess.run(
+            [sys.executable, "-B", "-c", program], capture_output=True, check=False
+        )
+        assert done.returncode == FORBIDDEN, done.stderr
+
+
 def run(folder: Path, *files: Path) -> tuple[int, dict[str, Any], str]:
     """`stanch check` on files with a limit on time and address space; its JSON."""
     done = subprocess.run(
-        [STANCH, "check", *map(str, files), "--format", "json"], capture_output=True, text=True,
-        cwd=folder, timeout=MOST_SECONDS, check=False, preexec_fn=_limit,
+        [*_alone(), sys.executable, "-B", "-c", WATCHED, "check", *map(str, files), "--format", "json"],
+        capture_output=True, text=True, cwd=folder, timeout=MOST_SECONDS, check=False, preexec_fn=_limit,
     )  # fmt: skip
+    assert done.returncode != FORBIDDEN, done.stderr
     assert "Traceback" not in done.stderr + done.stdout, done.stderr
     return done.returncode, json.loads(done.stdout), done.stderr
 

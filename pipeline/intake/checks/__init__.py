@@ -14,6 +14,7 @@ from pipeline.intake.checks import (
     ducts,
     holds,
     ids,
+    photos,
     places,
     points,
     satellite,
@@ -34,6 +35,7 @@ CHECKS: Final[tuple[Check, ...]] = (
     *holds.CHECKS,
     *water.CHECKS,
     *visits.CHECKS,
+    *photos.CHECKS,
 )
 
 CODES: Final = tuple(sorted({code for check in CHECKS for code in check.codes}))

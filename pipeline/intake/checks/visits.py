@@ -1,4 +1,4 @@
-"""Checks of visits: what was missed, permits, age, dry spells, photos that are not there."""
+"""Checks of visits: what was missed, permits, age, dry spells."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import datetime as dt
 from collections.abc import Iterator
 from typing import Any, Final
 
-from pipeline.core.findings import Cell, make
 from pipeline.intake.checks.view import (
     Check,
     Hit,
@@ -19,7 +18,6 @@ from pipeline.intake.checks.view import (
 )
 from pipeline.intake.context import Checked
 
-_NAMED: Final = 8
 _LONG_DRY_DAYS: Final = 14  # house rule
 _DAYS_PER_YEAR: Final = 365.25
 
@@ -32,33 +30,6 @@ def check_scope(view: Survey) -> Iterator[Checked]:
         if not view.context.raw("visits", hit.index, "reason").strip():
             fill = {"site": hit.row["site_id"], "scope": hit.row["scope"]}
             yield from view.say("visit-01", [hit], "reason", fill=fill)
-
-
-def check_photo_named(view: Survey) -> Iterator[Checked]:
-    """visit-02: a photo that is named on a row, and not on the sheet of photos."""
-    known = set(view.frame("photos")["photo_id"].dropna())
-    if not known:
-        return  # without that sheet no photo was sent at all: nothing is lost by a wrong name
-    frame = view.frame("ends")
-    lost = view.hits("ends", frame["photo_id"].notna() & ~frame["photo_id"].isin(known))
-    for group in by(lost, lambda h: (h.row["file"], h.row["photo_id"])):
-        yield from view.say("visit-02", group, "photo_id", fill={"file": group[0].row["photo_id"]})
-
-
-def check_photo_files(view: Survey) -> Iterator[Checked]:
-    """visit-02 and visit-03: photo files against the sheet of photos, where files were sent."""
-    sent = {name.casefold(): name for name in view.context.photos}
-    if not sent:
-        return
-    frame = view.frame("photos")
-    named = frame["file_name"].fillna("").str.casefold()
-    for hit in view.hits("photos", (named != "") & ~named.isin(sent)):
-        yield from view.say("visit-02", [hit], "file_name", fill={"file": hit.row["file_name"]})
-    left = [name for low, name in sorted(sent.items()) if low not in set(named)]
-    if left:
-        shown = ", ".join(left[:_NAMED]) + (" ..." if len(left) > _NAMED else "")
-        yield Checked(make("visit-03", Cell(sheet="photos"), key="photos/",
-                           fill={"n": len(left), "list": shown}))  # fmt: skip
 
 
 def _latest(view: Survey) -> dict[str, Hit]:
@@ -161,8 +132,6 @@ def _dry(view: Survey) -> set[str]:
 
 CHECKS: Final = (
     Check(check_scope, ("visit-01",)),
-    Check(check_photo_named, ("visit-02",)),
-    Check(check_photo_files, ("visit-02", "visit-03")),
     Check(check_permit, ("visit-05",)),
     Check(check_age, ("visit-06",), needs_settings=True),
     Check(check_openings, ("visit-07",)),
