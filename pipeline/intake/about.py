@@ -5,26 +5,51 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from pipeline.core.answers import VALUE, Answers
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.settings import Settings
-from pipeline.core.survey import of_sheet
+from pipeline.core.survey import Column, of_sheet
 from pipeline.intake.headings import normal
 from pipeline.intake.parse import Habits
 from pipeline.intake.sheets import RawSheet
 
 
-def read_about(raw: RawSheet) -> tuple[dict[str, str], list[Finding]]:
-    """Names and values of an about sheet; a sheet without any of our names is told."""
-    names = {normal(c.heading): c.house_name for c in of_sheet("about")}
+def read_about(raw: RawSheet, answers: Answers) -> tuple[dict[str, str], list[Finding]]:
+    """Names and values of an about sheet; a sheet without any of our names is told.
+
+    A name that stands there without its value is asked for, unless an answer gives it.
+    """
+    names = {normal(c.heading): c for c in of_sheet("about")}
+    key = f"about/{raw.file}"
+    said = {a.column: a for a in answers.of_thing(key)}
     out: dict[str, str] = {}
-    for row in raw.cells:
+    found, findings = False, []
+    for number, row in enumerate(raw.cells, start=1):
         texts = [v for v in row if v is not None]
-        if len(texts) >= 2 and normal(texts[0]) in names:
-            out[names[normal(texts[0])]] = _plain(texts[1])
-    if out:
-        return out, []
+        column = names.get(normal(texts[0])) if texts else None
+        if column is None:
+            continue
+        found = True
+        if len(texts) >= 2:
+            out[column.house_name] = _plain(texts[1])
+        elif column.house_name in said:
+            out[column.house_name] = said[column.house_name].text
+            answers.note(key, said[column.house_name], VALUE)
+        elif column.assumed:
+            findings.append(_blank(raw, number, column, key))
+    if found:
+        return out, findings
     fill = {"sheet": raw.name, "examples": ", ".join(c.heading for c in of_sheet("about")[:4])}
     return {}, [make("file-03", Cell(file=raw.file, sheet=raw.name), fill=fill, key="about/")]
+
+
+def _blank(raw: RawSheet, number: int, column: Column, key: str) -> Finding:
+    """A name without its value."""
+    where = Cell(file=raw.file, sheet=raw.name, row=number, column=column.house_name,
+                 cell=f"B{number}")  # fmt: skip
+    fill = {"sheet": raw.name, "col": column.heading, "n": 1, "rows": number,
+            "assumed": column.assumed}  # fmt: skip
+    return make("file-24", where, fill=fill, assumed=column.assumed, key=key)
 
 
 def _plain(value: Any) -> str:

@@ -10,7 +10,7 @@ from pipeline.core.findings import KEY_SEPARATOR, make
 from pipeline.core.survey import Column, key_of, of_sheet
 from pipeline.intake.headings import LOOKED_AT, Head, normal
 from pipeline.intake.parse import Habits, parse
-from pipeline.intake.sheets import RawSheet
+from pipeline.intake.sheets import RawSheet, typed_text
 
 if TYPE_CHECKING:
     from pipeline.intake.rows import TypedSheet
@@ -165,7 +165,7 @@ def _index(head: Head, house_name: str) -> int | None:
 
 def _raw_text(raw: RawSheet, r: int, c: int | None) -> str:
     row = raw.cells[r]
-    return "" if c is None or c >= len(row) or row[c] is None else str(row[c])
+    return "" if c is None or c >= len(row) else typed_text(row[c])
 
 
 def _same_number(one: str, other: str) -> bool:

@@ -95,7 +95,7 @@ def _named_apart(delivery: Delivery, path: Path, taken: list[str]) -> Delivery:
 def _about(sheets: list[RawSheet], out: Delivered) -> dict[str, str]:
     for raw in sheets:
         if sheet_of(raw.name) == "about":
-            about, findings = read_about(raw)
+            about, findings = read_about(raw, out.answers)
             out.findings += findings
             return about
     return {}

@@ -16,7 +16,7 @@ from pipeline.core.survey import Column, key_of, of_sheet
 from pipeline.intake.answers import lay_in
 from pipeline.intake.headings import Head, find_head, guess, heading_unit, normal
 from pipeline.intake.parse import Habits, Parsed, Say, allowed, parse, with_unit
-from pipeline.intake.sheets import RawSheet
+from pipeline.intake.sheets import RawSheet, typed_text
 
 # the first cell says nothing but that: an id such as 'Total Street 4' is a row
 _TOTAL: Final = re.compile(r"^(grand |sub-?)?(totals?|sum|count)\b[\s:=\d.,]*$", re.IGNORECASE)
@@ -287,7 +287,7 @@ def _type_cell(  # noqa: PLR0913 - one cell with its sheet, row and column
         return [(column, Say("file-08", {"cell": where, "error": raw.errors[at]}, is_stop=True),
                  raw.errors[at])]  # fmt: skip
     parsed: Parsed = parse(column, value, with_unit(habits, heading_unit(row.heads.get(name, ""))))
-    row.raws[name] = "" if value is None else str(value)
+    row.raws[name] = typed_text(value)
     row.values[name] = parsed.value
     if parsed.word:
         row.values[f"{name.removesuffix('_mm')}_word"] = parsed.word

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from pipeline.core.findings import Finding
 from pipeline.core.photos import Photo
+
+_WHOLE: Final = 1e15  # beyond it a float has no digits after the point anyway
 
 
 @dataclass
@@ -31,6 +34,17 @@ class RawSheet:
     marks: dict[tuple[int, int], str] = field(default_factory=dict)
     pictures_count: int = 0
     decimal_comma: bool = False
+
+
+def typed_text(value: Any) -> str:
+    """A cell as its writer sees it: 28 and not 28.0, a day without a midnight."""
+    if value is None:
+        return ""
+    if isinstance(value, float) and value.is_integer() and abs(value) < _WHOLE:
+        return str(int(value))
+    if isinstance(value, dt.datetime) and value.time() == dt.time():
+        return value.date().isoformat()
+    return str(value)
 
 
 @dataclass

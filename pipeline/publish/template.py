@@ -19,6 +19,8 @@ from pipeline.core.survey import TABLE_OF_SHEET, Column, of_sheet
 # the library's default date is the clock; a fixed one keeps the same bytes
 _CREATED: Final = dt.datetime(2000, 1, 1)  # noqa: DTZ001 - the file format has no time zone
 ROWS: Final = 1000
+VERSION: Final = "1"
+"""Version of the template; a filled one is read by column names, whatever its version."""
 _YESNO: Final = ("yes", "no")
 # words of the programme, where no settings say them: the user fills the list
 _OWN_WORDS: Final = {
@@ -127,7 +129,10 @@ def _about(page: Any, forms: Mapping[str, Any], lists: Mapping[str, tuple[str, .
     page.set_column(2, 2, 70, forms["plain"])
     for r, column in enumerate(of_sheet("about"), start=1):
         page.write_string(r, 0, column.heading, forms["bold"])
-        page.write_blank(r, 1, None, forms["text"])
+        if column.heading == "template_version":
+            page.write_string(r, 1, VERSION, forms["text"])
+        else:
+            page.write_blank(r, 1, None, forms["text"])
         _validate(page, (r, 1, r, 1), column, lists)
     _print_set_up(page)
 

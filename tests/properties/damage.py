@@ -134,7 +134,7 @@ def out_of_range(b: Bench) -> None:
     """A bore of 900 mm."""
     cell = b.pick("ducts", "bore_mm")
     cell.value = 900
-    b.say("file-23", "ducts", cell)
+    b.say("duct-02", "ducts", cell)
 
 
 @kind

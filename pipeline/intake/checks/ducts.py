@@ -44,7 +44,7 @@ def check_bore(view: Survey) -> Iterator[Checked]:
     odd = (frame["bore_mm"] < _LEAST_MM) | (frame["bore_mm"] > _LARGEST_MM)
     for group in by(view.hits("ends", odd), lambda h: (view.place_of(h), h.row["bore_mm"])):
         fill = {"value": number_text(group[0].row["bore_mm"])}
-        yield from view.say("duct-02", group, "bore_mm", fill=fill)
+        yield from view.say("duct-02", group, "bore_mm", fill=fill, values=("bore_mm",))
 
 
 def check_nominal(view: Survey) -> Iterator[Checked]:

@@ -57,7 +57,7 @@ def answered(
 SAID = {
     ("file-12", "ducts/D-1"): "88",
     ("file-22", "ducts/D-2"): "clay",
-    ("file-23", "ducts/D-3"): "yes",
+    ("duct-02", "ducts/D-3"): "millimetres",
 }
 
 
@@ -75,7 +75,7 @@ def test_answers_are_laid_in_by_id_wherever_the_rows_stand(
     assert ends.loc["D-3", "bore_mm"] == 400.0
     assert pd.isna(ends.loc["D-3", "doubted"])
     codes = set(tables["findings"].loc[tables["findings"]["weight"] != "NOTE", "code"])
-    assert not {"file-12", "file-22", "file-23"} & codes
+    assert not {"file-12", "file-22", "duct-02"} & codes
     notes = tables["findings"][tables["findings"]["code"] == "answer-01"]
     assert set(notes["key"]) == {"ducts/D-1", "ducts/D-2", "ducts/D-5"}
     assert "K. Brandt 2026-03-05" in notes["message"].iloc[0]
@@ -89,7 +89,7 @@ def test_other_findings_do_not_change(book: Callable[..., Path], tmp_path: Path)
 
     def rest(tables: dict[str, Any]) -> set[tuple[str, ...]]:
         found = tables["findings"]
-        found = found[~found["code"].isin(["file-12", "file-22", "file-23", "answer-01"])]
+        found = found[~found["code"].isin(["file-12", "file-22", "duct-02", "answer-01"])]
         return set(found[["code", "key", "message"]].itertuples(index=False, name=None))
 
     assert rest(after) == rest(before)

@@ -51,6 +51,7 @@ CASES: list[dict[str, Any]] = [
         "at": ("ends", 0, "bore_mm"),
         "quiet": {("ends", 0, "bore_mm"): 15.0},
         "says": "reads 10.",
+        "values": ("bore_mm",),
     },
     {
         # ISO 161-1 outside size 110; ISO 4065: SDR 17 leaves 110 x 15/17 = 97.06, SDR 41 leaves
