@@ -174,7 +174,7 @@ def _fill_merged(raw: RawSheet, head: Head, out: TypedSheet) -> None:
         block = f"{cell_name(letter(c1), r1 + 1)}:{cell_name(letter(c2), r2 + 1)}"
         fill = {"range": block, "sheet": raw.name, "value": value, "n": r2 - r1 + 1}
         out.findings.append(
-            make("file-06", where, fill=fill, as_read=str(value), key=f"{out.sheet}/{block}")
+            make("file-06", where, fill=fill, as_read=typed_text(value), key=f"{out.sheet}/{block}")
         )
 
 
@@ -278,14 +278,11 @@ def _type_cell(  # noqa: PLR0913 - one cell with its sheet, row and column
     words: dict[tuple[str, str], list[Row]],
 ) -> list[tuple[Column, Say, Any]]:
     name = column.house_name
-    where = cell_name(letter(at[1]), at[0] + 1)
-    if (at in raw.unsaved or at in raw.errors) and not column.is_key:
-        row.stopped.append(name)  # a row without id gets one from its place instead
-    if at in raw.unsaved:
-        return [(column, Say("file-07", {"cell": where}, is_stop=True), "formula")]
-    if at in raw.errors:
-        return [(column, Say("file-08", {"cell": where, "error": raw.errors[at]}, is_stop=True),
-                 raw.errors[at])]  # fmt: skip
+    if at in raw.unsaved or at in raw.errors:
+        return [_not_calculated(raw, row, column, at)]
+    if value is None:  # most cells of a wide sheet: nothing to read
+        row.raws[name], row.values[name] = "", None
+        return []
     parsed: Parsed = parse(column, value, with_unit(habits, heading_unit(row.heads.get(name, ""))))
     row.raws[name] = typed_text(value)
     row.values[name] = parsed.value
@@ -296,15 +293,28 @@ def _type_cell(  # noqa: PLR0913 - one cell with its sheet, row and column
     return [(column, say, value) for say in parsed.says]
 
 
+def _not_calculated(
+    raw: RawSheet, row: Row, column: Column, at: tuple[int, int]
+) -> tuple[Column, Say, Any]:
+    """A formula without a stored result, or an error value in place of one."""
+    where = cell_name(letter(at[1]), at[0] + 1)
+    if not column.is_key:  # a row without id gets one from its place instead
+        row.stopped.append(column.house_name)
+    if at in raw.unsaved:
+        return column, Say("file-07", {"cell": where}, is_stop=True), "formula"
+    error = raw.errors[at]
+    return column, Say("file-08", {"cell": where, "error": error}, is_stop=True), error
+
+
 def _say(out: TypedSheet, row: Row, column: Column, say: Say, value: Any) -> None:
     where = out.cell(column.house_name, row.row)
     finding = make(
         say.code, where, fill={"cell": where.cell, "sheet": out.name, "row": row.row, **say.fill},
-        as_read=str(value), weight=contract.STOP if say.is_stop else say.weight,
+        as_read=typed_text(value), weight=contract.STOP if say.is_stop else say.weight,
         key=f"{out.sheet}/{row.key}",
     )  # fmt: skip
     if column.is_key and say.code == "file-21":
-        finding = make("file-21", where, fill=say.fill, as_read=str(value), weight=contract.STOP,
+        finding = make("file-21", where, fill=say.fill, as_read=typed_text(value), weight=contract.STOP,
                        key=f"{out.sheet}/")  # fmt: skip
     if out.answers.keeps(finding.key, column.house_name, say.code):
         out.findings.append(replace(finding, weight=contract.NOTE))

@@ -250,5 +250,5 @@ def test_a_tape_gives_the_way_round(book: Callable[..., Path]) -> None:
     sizes = tables["cables"].set_index("cable_id")["diameter_mm"]
     assert sizes["K1"] == pytest.approx(50.0, abs=1e-6)
     assert sizes["K2"] == 50.0
-    assert found(tables, "file-23")["as_read"] == "160.0"
+    assert found(tables, "file-23")["as_read"] == "160"
     assert tables["cables"].set_index("cable_id").loc["K3", "doubted"] == "diameter_mm"
