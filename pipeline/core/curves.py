@@ -170,3 +170,27 @@ def level_at_chance(
     bound = np.where(wanted > chance[0] * (1 + 1e-9), AT_MOST, bound)
     bound = np.where(wanted < chance[-1] * (1 - 1e-9), AT_LEAST, bound)
     return out, bound
+
+
+def encounter_frac(chance_per_year: npt.ArrayLike, years: int) -> FloatArray:
+    """Chance that an event comes at least once in a number of years.
+
+    Parameters
+    ----------
+    chance_per_year : array_like of float, any shape
+        Annual exceedance probability.
+    years : int
+        Length of the time looked at, such as the life of a seal.
+
+    Returns
+    -------
+    numpy.ndarray of float, shape of `chance_per_year`
+        Fraction 0 to 1; NaN where the chance is unknown.
+
+    Notes
+    -----
+    1 - (1 - p)^n: the years are taken as independent and alike, so a changing climate is not in
+    it. Trade: encounter probability, risk over the design life.
+    """
+    chance = np.asarray(chance_per_year, float)
+    return np.asarray(-np.expm1(years * np.log1p(-np.minimum(chance, 1.0 - 1e-15))))

@@ -5,9 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.core.curves import encounter_frac
 from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
@@ -102,6 +104,10 @@ _SEALED: Final = (
     Column("after_level_m", "Onset level as sealed (m)", "0.000", 11),
     Column("before_chance_per_year", "Chance a year as found", "0.00%", 11),
     Column("after_chance_per_year", "Chance a year as sealed", "0.00%", 11),
+    Column("before_life_frac", "Chance in the life as found", "0%", 11),
+    Column("after_life_frac", "Chance in the life as sealed", "0%", 11),
+    Column("before_bound", "Chance as found is", "", 14),
+    Column("after_bound", "Chance as sealed is", "", 14),
     Column("next_gate", "What still lets water in", "", 40),
     Column("hold", "Condition", "", 40),
 )
@@ -197,7 +203,14 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
             _close(tables),
             _RESURVEY,
         ),
-        ("As found and as sealed", "Before and after the chosen packages", "", chosen, _SEALED),
+        (
+            "As found and as sealed",
+            "Before and after the chosen packages",
+            f"Chance in the life: at least once in {settings.value.life_years} years alike; "
+            "blank beside a chance: the chance itself.",
+            _over_life(chosen, settings.value.life_years),
+            _SEALED,
+        ),
         ("Holds", "What must be released before work, order or design", "", _holds(tables), _HOLDS),
         ("Counts", "Rows in = used + asked + refused", "", tables["counts"], _COUNTS),
     )
@@ -206,6 +219,15 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
         book.table(sheet, frame, columns)
     _about(book, tables, settings, run_id)
     book.close()
+
+
+def _over_life(frame: pd.DataFrame, years: int) -> pd.DataFrame:
+    """With the chance that water comes at least once in the life of the seals."""
+    out = frame.copy()
+    for when in ("before", "after"):
+        chance = out[f"{when}_chance_per_year"].astype("Float64").to_numpy(float, na_value=np.nan)
+        out[f"{when}_life_frac"] = encounter_frac(chance, years)
+    return out
 
 
 def _in_money(frame: pd.DataFrame, currency: str) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from typing import Final
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.core.curves import MORE_OFTEN, RARER, encounter_frac
 from pipeline.core.errors import UsageError
 from pipeline.core.money import about
 
@@ -393,7 +394,16 @@ def _building(run: RunFolder, an_id: str) -> Lines:
     yield from _said(run, an_id)
 
 
+def _in_life(chance: str, bound: str, years: int) -> str:
+    """The chance over the life of the seals, in words; blank where it is not known."""
+    if not chance or not years or float(chance) <= 0.0:
+        return ""
+    side = {MORE_OFTEN: "more than ", RARER: "less than "}.get(bound, "")
+    return f" ({side}{float(encounter_frac(float(chance), years)):.0%} in {years} years)"
+
+
 def _ladder(run: RunFolder, building: str) -> Lines:
+    years = int(run.record.get("settings", {}).get("value", {}).get("life_years", 0))
     currency = str(run.record.get("settings", {}).get("programme", {}).get("currency", ""))
     steps = sorted(run.rows("packages", building_id=building), key=lambda p: int(p["step_no"]))
     if steps:
@@ -409,8 +419,10 @@ def _ladder(run: RunFolder, building: str) -> Lines:
         yield (
             2,
             (
-                f"water inside {_chance(step['before_chance_per_year'], step['before_bound'])}, after "
-                f"it {_chance(step['after_chance_per_year'], step['after_bound'])}; next gate: "
+                f"water inside {_chance(step['before_chance_per_year'], step['before_bound'])}"
+                f"{_in_life(step['before_chance_per_year'], step['before_bound'], years)}, after "
+                f"it {_chance(step['after_chance_per_year'], step['after_bound'])}"
+                f"{_in_life(step['after_chance_per_year'], step['after_bound'], years)}; next gate: "
                 f"{step['next_gate'] or 'none known'}"
             ),
         )
