@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _NEEDED: Final = frozenset({"answer", "code", "key", "column"})
 _NAMES: Final = ("id", "text", "code")
 _FORMULA: Final = "formula"
+_MIDNIGHT: Final = " 00:00:00"
 
 
 def is_question_list(raw: RawSheet) -> bool:
@@ -120,7 +121,7 @@ def _lay_one(  # noqa: PLR0913 - one answer with its sheet, row and key
         now = _FORMULA
     if asked_at is not None and (r, asked_at) in raw.errors:
         now = raw.errors[r, asked_at]
-    if now != answer.as_read and not _same_number(now, answer.as_read):
+    if now != answer.as_read and not _same_cell(now, answer.as_read):
         answers.note(key, answer, LATER)
         return
     means = meaning(answer)
@@ -168,9 +169,9 @@ def _raw_text(raw: RawSheet, r: int, c: int | None) -> str:
     return "" if c is None or c >= len(row) else typed_text(row[c])
 
 
-def _same_number(one: str, other: str) -> bool:
-    """A list that went through a spreadsheet may hold 160 for 160.0."""
+def _same_cell(one: str, other: str) -> bool:
+    """A list that is older or went through a spreadsheet may hold 160 for 160.0, or a midnight."""
     try:
         return float(one) == float(other)
     except ValueError:
-        return one.strip() == other.strip()
+        return one.strip().removesuffix(_MIDNIGHT) == other.strip().removesuffix(_MIDNIGHT)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -221,3 +222,22 @@ def test_a_row_that_was_never_asked_about_keeps_the_line_open() -> None:
     assert is_open(close(findings, Answers.of([two]).table())).all()
     three = Answer(("ducts/D-1", "ducts/D-2", "ducts/D-3"), "bore_mm", "duct-28x", "fine")
     assert not is_open(close(findings, Answers.of([three]).table())).any()
+
+
+def test_an_older_list_that_holds_a_midnight_is_still_read(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """Days were quoted with 00:00:00 once; such a list answers the same cell."""
+    survey = book(
+        visits=[
+            ["visit_id", "site_id", "visit_date"],
+            ["V-1", "S-1", dt.datetime(1931, 5, 14)],
+        ]
+    )
+    back = answered(tmp_path, survey, {("file-15", "visits/V-1"): "2025-05-14"})
+    filled = openpyxl.load_workbook(back)
+    (cell,) = [c for p in filled for row in p.iter_rows() for c in row if c.value == "1931-05-14"]
+    cell.value = "1931-05-14 00:00:00"
+    filled.save(back)
+    tables, _ = check([survey, back])
+    assert pd.Timestamp(tables["visits"]["visit_date"].iloc[0]) == pd.Timestamp("2025-05-14")
