@@ -12,7 +12,7 @@ os.environ.setdefault("OGR_SKIP", "OGR_VRT")
 os.environ.setdefault("CPL_VSIL_CURL_ALLOWED_EXTENSIONS", "{none}")
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -198,6 +198,81 @@ def open_grid(
         No raster, another coordinate system, no such band, cells that are not square or north-up.
 
     """
+    grid, declared, values = _read(
+        path, working_crs=working_crs, unit=unit, band=band, bounds=bounds, is_water=is_water
+    )
+    # a mark that the file does not declare is told: somebody may have meant it as a level
+    odd = np.isnan(grid.values_m) & np.isfinite(values)
+    if declared is not None:
+        odd &= values != declared
+    marks = np.where(odd, values, np.nan) if is_water and odd.any() else None
+    return replace(grid, marks=marks)
+
+
+def open_depths(
+    path: Path,
+    ground: Path,
+    *,
+    working_crs: str,
+    unit: str = "m",
+    band: int = 1,
+) -> Grid:
+    """Read a grid of water depths as levels: depth plus the ground of the same flood model.
+
+    Parameters
+    ----------
+    path, ground : Path
+        Depths, and the ground that the model computed them over; the same cells.
+    working_crs, unit, band
+        As in `open_grid`, for the depths; the ground is in metres, band 1.
+
+    Returns
+    -------
+    Grid
+        Levels (m). A depth of 0 is a dry cell and no level; below 0, or without ground, none.
+
+    Raises
+    ------
+    UsageError
+        As in `open_grid`, when the two files have different cells, and when a wet cell has no
+        ground.
+    """
+    depth, declared, values = _read(path, working_crs=working_crs, unit=unit, band=band)
+    under = open_grid(ground, working_crs=working_crs, is_water=False)
+    if depth.values_m.shape != under.values_m.shape or not np.allclose(
+        (depth.west_m, depth.north_m, depth.cell_m), (under.west_m, under.north_m, under.cell_m)
+    ):
+        raise UsageError(
+            f"{path.name} and {ground.name} do not have the same cells.",
+            why="A depth is only a level over the ground that its own model used.",
+            mend="Take the ground from the flood model itself, or a grid of levels.",
+        )
+    wet = np.where(depth.values_m > 0.0, depth.values_m, np.nan)
+    bare_count = int(np.sum(np.isfinite(wet) & np.isnan(under.values_m)))
+    if bare_count:
+        raise UsageError(
+            f"{ground.name} has no ground under {bare_count} wet cells of {path.name}.",
+            why="Water without a level must not be left out: it would read as dry.",
+            mend="Take the ground from the flood model itself.",
+        )
+    # a declared mark and a depth of nought are what they say; any other lost cell is told
+    odd = np.isnan(wet) & np.isfinite(values) & (values != 0.0)
+    if declared is not None:
+        odd &= values != declared
+    marks = np.where(odd, values, np.nan) if odd.any() else None
+    return replace(depth, values_m=np.round(wet + under.values_m, 4), marks=marks)
+
+
+def _read(
+    path: Path,
+    *,
+    working_crs: str,
+    unit: str = "m",
+    band: int = 1,
+    bounds: tuple[float, float, float, float] | None = None,
+    is_water: bool = True,
+) -> tuple[Grid, float | None, FloatArray]:
+    """The clean grid, the declared mark of no data, and the cells as written."""
     driver = _driver(path)
     try:
         with rasterio.open(path, driver=driver) as file:
@@ -209,12 +284,7 @@ def open_grid(
     except rasterio.errors.RasterioError as fault:
         raise UsageError(f"{path.name} cannot be read as a raster: {fault}.") from None
     clean = _without_no_data(values, declared, _UNITS[unit], is_water=is_water)
-    # a mark that the file does not declare is told: somebody may have meant it as a level
-    odd = np.isnan(clean) & np.isfinite(values)
-    if declared is not None:
-        odd &= values != declared
-    marks = np.where(odd, values, np.nan) if is_water and odd.any() else None
-    return Grid(clean, transform.c, transform.f, transform.a, path.name, marks)
+    return Grid(clean, transform.c, transform.f, transform.a, path.name), declared, values
 
 
 def _driver(path: Path) -> str:

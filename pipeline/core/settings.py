@@ -16,7 +16,7 @@ Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 Aep = Annotated[float, Field(gt=0.0, lt=1.0)]
 Metres = Annotated[float, Field(ge=0.0, le=1000.0)]
 
-SourceKind = Literal["level grid", "polygon", "groundwater"]
+SourceKind = Literal["level grid", "depth grid", "polygon", "groundwater"]
 Mechanism = Literal["river", "sea", "surface water", "groundwater", "sewer", "reservoir"]
 Defences = Literal["with", "without", "breach", "not stated"]
 
@@ -109,11 +109,23 @@ class Source(Section):
     unit: Literal["m", "mm", "ft"] = "m"
     datum: str
     domain: Path | None = None
+    ground: Path | None = Field(
+        default=None, description="the flood model's own ground, for a depth grid; same cells"
+    )
     u_m: Metres | None = None
     climate: str
     defences: Defences
     issued: dt.date
     freeboard_in_m: Metres = 0.0
+
+    @model_validator(mode="after")
+    def _depth_has_its_ground(self) -> Source:
+        if (self.kind == "depth grid") != (self.ground is not None):
+            raise ValueError(
+                f"flood source '{self.id}': a depth grid, and only that, needs 'ground': the ground "
+                "of the SAME flood model, with the same cells"
+            )
+        return self
 
 
 class Flood(Section):

@@ -86,7 +86,7 @@ def _resolve(raw: dict[str, Any], base: Path) -> None:
         if "files" in gps:
             gps["files"] = _absolute(gps["files"], base)
     for source in _list_of_tables(raw, "flood", "source"):
-        for key in ("path", "domain"):
+        for key in ("path", "domain", "ground"):
             if key in source:
                 source[key] = _absolute(source[key], base)
 
@@ -125,6 +125,8 @@ def _check_files(path: Path, settings: Settings) -> None:
         named.append((f"flood.source {source.id}", source.path))
         if source.domain:
             named.append((f"flood.source {source.id} domain", source.domain))
+        if source.ground:
+            named.append((f"flood.source {source.id} ground", source.ground))
     for key in ("items", "prices", "suppliers", "depots", "stock", "calendar"):
         named.append((f"buying.{key}", getattr(settings.buying, key)))
     missing = [f"  {key}: {p}" for key, p in named if not p.exists()]

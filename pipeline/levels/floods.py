@@ -24,6 +24,7 @@ from pipeline.tables import Tables, blank
 # doubt of a water level where none is stated (m, one standard deviation): house rule
 DEFAULT_U_M = {
     "level grid": 0.15,
+    "depth grid": 0.15,
     "polygon": 0.15,
     "groundwater": 0.50,
     "report": 0.20,
@@ -62,7 +63,7 @@ def flood_tables(tables: Tables, settings: Settings, progress: Progress) -> dict
         assumed = (
             None if source.u_m is not None else f"doubt of {source.id} taken as {stated:.2f} m"
         )
-        if source.kind == "level grid":
+        if source.kind in ("level grid", "depth grid"):
             new, said = grid_rows(places, tables, settings, source)
         elif source.kind == "groundwater":
             new, said = groundwater_rows(places, settings, source)

@@ -12,7 +12,7 @@ import shapely
 
 from pipeline.core import contract
 from pipeline.core.findings import Cell, Finding, make
-from pipeline.core.rasters import Grid, open_grid
+from pipeline.core.rasters import Grid, open_depths, open_grid
 from pipeline.core.settings import Settings, Source
 from pipeline.core.units import down_mm, up_mm
 from pipeline.levels.datums import to_working_datum
@@ -124,7 +124,7 @@ def refused_datum(source: Source, settings: Settings) -> Finding:
 def grid_rows(
     places: Places, tables: Tables, settings: Settings, source: Source
 ) -> tuple[list[dict[str, Any]], list[Finding]]:
-    """Answers of one level grid at every place.
+    """Answers of one grid of levels, or of depths over its own ground, at every place.
 
     Parameters
     ----------
@@ -145,10 +145,12 @@ def grid_rows(
             [base_row(p, source, source.aep, is_refused=True) for p in places.all],
             [refused_datum(source, settings)],
         )
-    grid = open_grid(
-        source.path, working_crs=settings.reference.working_crs, unit=source.unit,
-        band=source.band,
-    )  # fmt: skip
+    more: Any = {"working_crs": settings.reference.working_crs, "unit": source.unit,
+                 "band": source.band}  # fmt: skip
+    if source.ground is not None:
+        grid = open_depths(source.path, source.ground, **more)
+    else:
+        grid = open_grid(source.path, **more)
     domain = domain_of(tables, source)
     add = shift[0] - source.freeboard_in_m
     rows, findings = [], []

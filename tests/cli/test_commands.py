@@ -12,6 +12,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from tests.golden.test_every_code import Programme
+
 STANCH = str(Path(sys.executable).with_name("stanch"))
 
 
@@ -87,10 +89,13 @@ def test_paths_with_spaces_and_accents(root: Path, tmp_path: Path) -> None:
     assert (home / "Lauf eins" / "map.html").exists()
 
 
-def test_strict_gives_the_code_of_check_after_writing(root: Path, tmp_path: Path) -> None:
-    """--strict writes everything and then leaves with 2, as the example has refused rows."""
+def test_strict_gives_the_code_of_check_after_writing(tmp_path: Path) -> None:
+    """--strict writes everything and then leaves with 2, as one cable is wider than its duct."""
     out = tmp_path / "strict"
-    done = call("run", str(root / "configs" / "example.toml"), "--out", str(out), "--strict")
+    programme = Programme(tmp_path)
+    first = programme.book.page("cables")["A2"].value
+    programme.book.type("cables", first, "diameter_mm", 149)
+    done = call("run", str(programme.config()), "--out", str(out), "--strict")
     assert done.returncode == 2, done.stderr
     assert (out / "run.json").exists()
 

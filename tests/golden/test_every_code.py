@@ -553,6 +553,35 @@ def test_a_fault_that_needs_settings_is_found(code: str, tmp_path: Path) -> None
     assert where == ("", "") or where in cells, cells
 
 
+def test_depths_over_their_ground_give_the_levels_of_the_model(tmp_path: Path) -> None:
+    """The river's 1 % grid as depths: every wet place has the level that the level grid gives."""
+    plain = Programme(tmp_path)
+    before, _ = check([tmp_path / "survey.xlsx"], config=plain.config())
+    source = ROOT / "sample_surveys" / "example" / "flood" / "level_1pc.tif"
+    with rasterio.open(source) as levels:
+        cells, profile = levels.read(1), dict(levels.profile)
+    bed = np.where(cells == profile["nodata"], 5.0, cells - 0.75).astype(np.float32)
+    depth = np.where(cells == profile["nodata"], 0.0, 0.75).astype(np.float32)
+    for name, values in (("depth.tif", depth), ("bed.tif", bed)):
+        with rasterio.open(tmp_path / name, "w", **profile) as file:
+            file.write(values, 1)
+    plain.change(source.as_posix(), (tmp_path / "depth.tif").as_posix())
+    head, tail = plain.text.split('id = "river 1 %"')
+    tail = tail.replace(
+        '"level grid"', f'"depth grid"\nground = "{(tmp_path / "bed.tif").as_posix()}"', 1
+    )
+    plain.text = f'{head}id = "river 1 %"{tail}'
+    after, _ = check([tmp_path / "survey.xlsx"], config=plain.config())
+    one, two = (
+        t["floods"].query("source_id == 'river 1 %'").set_index("place_id") for t in (before, after)
+    )
+    assert (one["answer"] == two["answer"]).all()
+    assert one["level_m"].notna().any()
+    np.testing.assert_allclose(
+        one["level_m"].astype(float), two["level_m"].astype(float), atol=2e-4
+    )
+
+
 # --- the clean sample, and what is left ----------------------------------------------------------
 
 
