@@ -11,27 +11,21 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import openpyxl
 
 from pipeline.core.survey import Column, of_sheet
+from sample_surveys import example_firms
 from sample_surveys.example_files import save_workbook
 from sample_surveys.example_land import DATUM
 from sample_surveys.example_plan import WORDS
 from sample_surveys.example_survey import Row, write_sites
 
-ABOUT: Final = {
-    "template_version": "1",
+ABOUT: Final = example_firms.ABOUT | {
     "programme": "clean",
     "survey_company": "First Invented Surveys",
-    "contact_email": "desk@survey.example",
     "horizontal_ref": "EPSG:27700",
-    "vertical_datum": DATUM,
-    "level_unit": "m",
-    "size_unit": "mm",
-    "date_style": "day-month-year",
-    "workbook_state": "complete",
 }
 OTHER_ABOUTS: Final[dict[str, dict[str, str]]] = {
     "every_word_feet": {"level_unit": "ft", "size_unit": "in", "date_style": "year-month-day"},
@@ -284,7 +278,7 @@ def _observations(sheets: dict[str, list[Row]]) -> None:
 
 
 def _short_sheets(sheets: dict[str, list[Row]], about: Mapping[str, str]) -> dict[str, list[Row]]:
-    """The rows of one site under other ids, with levels and sizes in the units of `about`."""
+    """The rows of one site, with levels and sizes in the units of `about`."""
     metres = _LEVEL[about["level_unit"]]
     mm = _INCH_MM if about["size_unit"] == "in" else 1.0
     out: dict[str, list[Row]] = {}
@@ -325,20 +319,11 @@ def write_every_word(folder: Path) -> list[Path]:
 
 def _write(path: Path, about: Mapping[str, str], sheets: dict[str, list[Row]]) -> Path:
     book = openpyxl.Workbook()
-    page: Any = book.active
-    page.title = "about"
-    for line in (("name", "value"), *about.items()):
-        page.append(line)
+    example_firms.about_sheet(book, about)
     for sheet, rows in sheets.items():
         if rows:
-            headings = [
-                c.heading
-                for c in of_sheet(sheet)
-                if any(row.get(c.heading) is not None for row in rows)
-            ]
-            page = book.create_sheet(sheet)
-            page.append(headings)
-            for row in rows:
-                page.append([row.get(h) for h in headings])
+            names = (c.heading for c in of_sheet(sheet))
+            used = tuple(n for n in names if any(row.get(n) is not None for row in rows))
+            example_firms.data_sheet(book, sheet, used, rows)
     save_workbook(path, book)
     return path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from copy import deepcopy
 from pathlib import Path
 from typing import Any, Final
@@ -34,30 +35,27 @@ def _date(value: Any) -> Any:
     return dt.date.fromisoformat(value) if isinstance(value, str) else value
 
 
-def _about(book: openpyxl.Workbook, company: str, horizontal_ref: str) -> None:
+def about_sheet(book: openpyxl.Workbook, about: Mapping[str, str]) -> None:
+    """The first sheet of a workbook: names and values."""
     sheet = book.active
     assert sheet is not None
     sheet.title = "about"
-    for row in (
-        ("name", "value"),
-        *(
-            ABOUT
-            | {
-                "survey_company": company,
-                "horizontal_ref": horizontal_ref,
-            }
-        ).items(),
-    ):
+    for row in (("name", "value"), *about.items()):
         sheet.append(row)
 
 
-def _sheet(
+def _about(book: openpyxl.Workbook, company: str, horizontal_ref: str) -> None:
+    about_sheet(book, ABOUT | {"survey_company": company, "horizontal_ref": horizontal_ref})
+
+
+def data_sheet(
     book: openpyxl.Workbook,
     name: str,
     headings: tuple[str, ...],
     rows: list[Row],
     titles: tuple[str, ...] = (),
 ) -> Worksheet:
+    """A sheet with its column names, under titles where there are some."""
     sheet: Worksheet = book.create_sheet(name)
     for title in titles:
         sheet.append([title])
@@ -77,7 +75,7 @@ def first_firm(path: Path, rows: Book) -> None:
             "all levels in m above Merrow Datum 2015",
             "",
         )
-        _sheet(book, name, headings, rows.sheets[name], titles)
+        data_sheet(book, name, headings, rows.sheets[name], titles)
     save_workbook(path, book)
 
 
@@ -97,7 +95,7 @@ def second_firm(path: Path, rows: Book) -> None:
                 row["bore_mm"] = f"{row['bore_mm']} mm"
             if name == "cables" and row["cable_id"].endswith("K2"):
                 row["diameter_mm"] = f"{row['diameter_mm']}mm"
-        sheet = _sheet(book, name, own, rows.sheets[name])
+        sheet = data_sheet(book, name, own, rows.sheets[name])
         for cell in sheet[1]:
             cell.value = ALIASES.get((name, str(cell.value)), cell.value)
     save_workbook(path, book)
@@ -165,7 +163,7 @@ def third_firm(buildings_path: Path, chambers_path: Path, rows: Book) -> None:
         "observations",
         "photos",
     ):
-        _sheet(indoors, name, COLUMNS[name], _part(name, rows.sheets[name], is_street=False))
+        data_sheet(indoors, name, COLUMNS[name], _part(name, rows.sheets[name], is_street=False))
     hidden = indoors["cables"]
     for number in (11, 12, 13):
         hidden.row_dimensions[number].hidden = True
@@ -174,7 +172,7 @@ def third_firm(buildings_path: Path, chambers_path: Path, rows: Book) -> None:
     street = openpyxl.Workbook()
     _about(street, "Third Invented Surveys", "national grid letters")
     for name in ("chambers", "ducts", "cables", "level_points", "photos"):
-        _sheet(street, name, COLUMNS[name], _part(name, rows.sheets[name], is_street=True))
+        data_sheet(street, name, COLUMNS[name], _part(name, rows.sheets[name], is_street=True))
     street["chambers"]["N3"].comment = Comment("cover would not lift fully", "team 1")
     save_workbook(chambers_path, street)
 
@@ -238,7 +236,7 @@ def small_survey(path: Path, rows: Book) -> None:
     book = openpyxl.Workbook()
     _about(book, "Second Invented Surveys", "EPSG:27700")
     for name, headings in SMALL_COLUMNS.items():
-        _sheet(book, name, headings, rows.sheets[name])
+        data_sheet(book, name, headings, rows.sheets[name])
     save_workbook(path, book)
 
 
@@ -248,5 +246,5 @@ def plain_workbook(path: Path, rows: Book) -> None:
     _about(book, "First Invented Surveys", "EPSG:27700")
     for name, headings in COLUMNS.items():
         if rows.sheets[name]:
-            _sheet(book, name, headings, rows.sheets[name])
+            data_sheet(book, name, headings, rows.sheets[name])
     save_workbook(path, book)

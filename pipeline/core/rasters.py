@@ -14,7 +14,7 @@ os.environ.setdefault("CPL_VSIL_CURL_ALLOWED_EXTENSIONS", "{none}")
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +35,7 @@ _TIFF_STARTS: Final = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 _TEXT_GRID_START: Final = b"ncols"
 # padding stands out from the water within; the sea round an island does not (house rule)
 _JUMP_M: Final = 0.5
+Holds = Literal["levels", "depths", "ground"]
 _UNITS: Final = {"m": 1.0, "mm": 0.001, "ft": 0.3048}
 
 
@@ -170,7 +171,7 @@ def open_grid(
     unit: str = "m",
     band: int = 1,
     bounds: tuple[float, float, float, float] | None = None,
-    is_water: bool = True,
+    holds: Holds = "levels",
 ) -> Grid:
     """Read a raster, or the part of it that the places need.
 
@@ -185,8 +186,9 @@ def open_grid(
         Counted from 1.
     bounds : tuple of float, optional
         West, south, east, north of the part wanted (m).
-    is_water : bool
-        Whether 0 means no data (a water level of exactly 0 is a filled blank); ground may be 0.
+    holds : str
+        'levels' or 'depths' of water, where 0 means none (a water level of exactly 0 is a filled
+        blank), or 'ground', which may be 0.
 
     Returns
     -------
@@ -198,15 +200,28 @@ def open_grid(
         No raster, another coordinate system, no such band, cells that are not square or north-up.
 
     """
-    grid, declared, values = _read(
-        path, working_crs=working_crs, unit=unit, band=band, bounds=bounds, is_water=is_water
-    )
+    driver = _driver(path)
+    try:
+        with rasterio.open(path, driver=driver) as file:
+            _check(file, path, working_crs, band)
+            window = _window(file, bounds)
+            values = file.read(band, window=window).astype(np.float64)
+            transform = file.window_transform(window)
+            declared = file.nodata
+    except rasterio.errors.RasterioError as fault:
+        raise UsageError(f"{path.name} cannot be read as a raster: {fault}.") from None
+    is_water = holds != "ground"
+    clean = _without_no_data(values, declared, _UNITS[unit], is_water=is_water)
     # a mark that the file does not declare is told: somebody may have meant it as a level
-    odd = np.isnan(grid.values_m) & np.isfinite(values)
-    if declared is not None:
-        odd &= values != declared
+    told = {declared}
+    if holds == "depths":
+        clean = np.where(clean > 0.0, clean, np.nan)
+        told.add(0.0)  # a depth of nought is an answer
+    odd = (
+        np.isnan(clean) & np.isfinite(values) & ~np.isin(values, [v for v in told if v is not None])
+    )
     marks = np.where(odd, values, np.nan) if is_water and odd.any() else None
-    return replace(grid, marks=marks)
+    return Grid(clean, transform.c, transform.f, transform.a, path.name, marks)
 
 
 def open_depths(
@@ -237,8 +252,8 @@ def open_depths(
         As in `open_grid`, when the two files have different cells, and when a wet cell has no
         ground.
     """
-    depth, declared, values = _read(path, working_crs=working_crs, unit=unit, band=band)
-    under = open_grid(ground, working_crs=working_crs, is_water=False)
+    depth = open_grid(path, working_crs=working_crs, unit=unit, band=band, holds="depths")
+    under = open_grid(ground, working_crs=working_crs, holds="ground")
     if depth.values_m.shape != under.values_m.shape or not np.allclose(
         (depth.west_m, depth.north_m, depth.cell_m), (under.west_m, under.north_m, under.cell_m)
     ):
@@ -247,44 +262,14 @@ def open_depths(
             why="A depth is only a level over the ground that its own model used.",
             mend="Take the ground from the flood model itself, or a grid of levels.",
         )
-    wet = np.where(depth.values_m > 0.0, depth.values_m, np.nan)
-    bare_count = int(np.sum(np.isfinite(wet) & np.isnan(under.values_m)))
+    bare_count = int(np.sum(np.isfinite(depth.values_m) & np.isnan(under.values_m)))
     if bare_count:
         raise UsageError(
             f"{ground.name} has no ground under {bare_count} wet cells of {path.name}.",
             why="Water without a level must not be left out: it would read as dry.",
             mend="Take the ground from the flood model itself.",
         )
-    # a declared mark and a depth of nought are what they say; any other lost cell is told
-    odd = np.isnan(wet) & np.isfinite(values) & (values != 0.0)
-    if declared is not None:
-        odd &= values != declared
-    marks = np.where(odd, values, np.nan) if odd.any() else None
-    return replace(depth, values_m=np.round(wet + under.values_m, 4), marks=marks)
-
-
-def _read(
-    path: Path,
-    *,
-    working_crs: str,
-    unit: str = "m",
-    band: int = 1,
-    bounds: tuple[float, float, float, float] | None = None,
-    is_water: bool = True,
-) -> tuple[Grid, float | None, FloatArray]:
-    """The clean grid, the declared mark of no data, and the cells as written."""
-    driver = _driver(path)
-    try:
-        with rasterio.open(path, driver=driver) as file:
-            _check(file, path, working_crs, band)
-            window = _window(file, bounds)
-            values = file.read(band, window=window).astype(np.float64)
-            transform = file.window_transform(window)
-            declared = file.nodata
-    except rasterio.errors.RasterioError as fault:
-        raise UsageError(f"{path.name} cannot be read as a raster: {fault}.") from None
-    clean = _without_no_data(values, declared, _UNITS[unit], is_water=is_water)
-    return Grid(clean, transform.c, transform.f, transform.a, path.name), declared, values
+    return replace(depth, values_m=np.round(depth.values_m + under.values_m, 4))
 
 
 def _driver(path: Path) -> str:

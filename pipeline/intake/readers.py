@@ -16,8 +16,8 @@ from typing import Any, Final
 from python_calamine import CalamineWorkbook, SheetTypeEnum
 
 from pipeline.core.findings import Cell, make
-from pipeline.core.photos import read_photo
 from pipeline.intake.forms import read_geojson
+from pipeline.intake.photo_files import read_photo
 from pipeline.intake.sheets import Delivery, RawSheet
 from pipeline.intake.surroundings import add_surroundings
 

@@ -22,7 +22,7 @@ def ground_grid(settings: Settings) -> Grid | None:
     if shift is None:
         return None
     grid = open_grid(
-        settings.ground.path, working_crs=settings.reference.working_crs, is_water=False
+        settings.ground.path, working_crs=settings.reference.working_crs, holds="ground"
     )
     return Grid(grid.values_m + shift[0], grid.west_m, grid.north_m, grid.cell_m, grid.name)
 

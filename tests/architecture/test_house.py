@@ -149,7 +149,7 @@ def test_every_survey_sheet_has_a_table() -> None:
 
 
 def test_register_is_complete() -> None:
-    """134 rules of the definition and three of ours, each with weight, message and remedy; who answers stands beside every ASK."""
+    """134 rules of the definition and three of ours, each with weight, message, who answers."""
     register = rules()
     assert len(register) == 137
     for code, rule in register.items():

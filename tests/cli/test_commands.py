@@ -12,7 +12,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from tests.golden.test_every_code import Programme
+from tests.spoiled import Programme
 
 STANCH = str(Path(sys.executable).with_name("stanch"))
 

@@ -15,7 +15,6 @@ from typing import Any
 import openpyxl
 import pytest
 
-STANCH = str(Path(sys.executable).with_name("stanch"))
 MOST_BYTES = 1_500_000_000
 MOST_SECONDS = 30
 GOOD = [["chamber_id", "site_id"], ["CH-1", "S1"], ["CH-2", "S1"]]

@@ -10,7 +10,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -23,66 +22,15 @@ import pytest
 import rasterio
 from convertbng.cutil import convert_osgb36_to_ll
 from openpyxl.drawing.image import Image as Picture
-from openpyxl.utils import get_column_letter
 from PIL import ExifTags, Image
 
-from pipeline.core.photos import read_photo
 from pipeline.core.rules import rules
+from pipeline.intake.photo_files import read_photo
 from pipeline.publish.questions import write_questions
 from pipeline.run import check
-from sample_surveys.every_word import ALWAYS_ASKED, OTHER_ABOUTS, word_sheets
+from sample_surveys.every_word import ALWAYS_ASKED, OTHER_ABOUTS
 from tests.golden.test_rules_on_files import CASES as CASES_OF_CHECKS
-
-ROOT: Final = Path(__file__).parents[2]
-CLEAN: Final = ROOT / "sample_surveys" / "clean"
-Where = tuple[str, str]  # sheet, cell; the cell is '' for a fault of a whole sheet or file
-
-
-class Book:
-    """A clean workbook that is spoiled cell by cell."""
-
-    def __init__(self, name: str) -> None:
-        self.book = openpyxl.load_workbook(CLEAN / name)
-
-    def page(self, sheet: str) -> Any:
-        """The sheet as openpyxl gives it."""
-        return self.book[sheet]
-
-    def column(self, sheet: str, heading: str) -> int:
-        """Number of a column; a heading that is not there yet is added at the right."""
-        page = self.page(sheet)
-        names = [cell.value for cell in page[1]]
-        if heading not in names:
-            page.cell(1, len(names) + 1, heading)
-            return len(names) + 1
-        return names.index(heading) + 1
-
-    def row(self, sheet: str, thing: str) -> int:
-        """Row number of an id."""
-        (row,) = [r for r in range(2, self.page(sheet).max_row + 1)
-                  if self.page(sheet).cell(r, 1).value == thing]  # fmt: skip
-        return row
-
-    def type(self, sheet: str, thing: str, heading: str, value: Any) -> Where:
-        """Type a value over a cell."""
-        row, column = self.row(sheet, thing), self.column(sheet, heading)
-        self.page(sheet).cell(row, column).value = value
-        return sheet, f"{get_column_letter(column)}{row}"
-
-    def value(self, sheet: str, thing: str, heading: str) -> Any:
-        """What stands in a cell."""
-        return self.page(sheet).cell(self.row(sheet, thing), self.column(sheet, heading)).value
-
-    def about(self, name: str, value: Any) -> Where:
-        """Type a value on the sheet about."""
-        row = self.row("about", name)
-        self.page("about").cell(row, 2).value = value
-        return "about", f"B{row}"
-
-    def save(self, path: Path) -> Path:
-        """Write it."""
-        self.book.save(path)
-        return path
+from tests.spoiled import CLEAN, ROOT, Book, Programme, Where
 
 
 def sheet_absent(book: Book) -> Where:
@@ -141,7 +89,7 @@ BY_CELL: Final[dict[str, Callable[[Book], Where]]] = {
     "file-16": total_row,
     "file-19": picture,
     "file-23": lambda b: b.type("entries", "W02-B1-E1", "front_space_mm", 9000),
-    "file-24": lambda b: (b.type("chambers", "W03-C1", "owner", None)[0], ""),
+    "file-24": lambda b: b.type("chambers", "W03-C1", "owner", None),
     "id-03": lambda b: (b.type("chambers", "W01-C1", "chamber_id", 12)[0], "A2"),
     "place-04": degrees,
 }  # fmt: skip
@@ -223,60 +171,6 @@ def test_a_fault_of_a_file_is_found(code: str, tmp_path: Path) -> None:
 # --- with settings: places, levels, floods --------------------------------------------------------
 
 
-class Programme:
-    """The clean programme in a folder of its own: settings and workbook that can be spoiled."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.book = Book("clean.xlsx")
-        text = (ROOT / "configs" / "clean.toml").read_text("utf-8")
-        text = text.replace('"../', f'"{ROOT.as_posix()}/')
-        beside = (ROOT / "configs").as_posix()
-        self.text = re.sub(r'"(buying/|materials_)', rf'"{beside}/\1', text)
-        self.text = self.text.replace(
-            f"{CLEAN.as_posix()}/clean.xlsx", (folder / "survey.xlsx").as_posix()
-        )
-
-    def change(self, old: str, new: str, times: int = 1) -> None:
-        """Replace words of the settings."""
-        assert old in self.text, old
-        self.text = self.text.replace(old, new, times)
-
-    def config(self) -> Path:
-        """Both files written."""
-        self.book.save(self.folder / "survey.xlsx")
-        (self.folder / "settings.toml").write_text(self.text, "utf-8")
-        return self.folder / "settings.toml"
-
-    def grid(self, name: str, spoil: Callable[[Any, Any], None]) -> None:
-        """A copy of a flood grid with other cells, used in place of it."""
-        source = ROOT / "sample_surveys" / "example" / "flood" / name
-        with rasterio.open(source) as old:
-            cells, profile, index = old.read(1), dict(old.profile), old.index
-            spoil(cells, index)
-        with rasterio.open(self.folder / name, "w", **profile) as new:
-            new.write(cells, 1)
-        self.change(source.as_posix(), (self.folder / name).as_posix())
-
-    def flood(self, **cells: Any) -> None:
-        """A row on a sheet of flood levels."""
-        row = {
-            "flood_id": "F-1", "applies_to": "K01", "source": "river", "kind": "report",
-            "event": "1 %", "climate": "included: epoch 2055", "defences": "with",
-            "value_is": "level", "value_m": 12.0, "datum": "Merrow Datum 2015",
-            "freeboard_in": "no", "u_m": 0.1, "issued": "2024-05-14",
-        } | cells  # fmt: skip
-        if "flood_levels" not in self.book.book.sheetnames:
-            self.book.book.create_sheet("flood_levels").append(list(row))
-        self.book.page("flood_levels").append(list(row.values()))
-
-    def place(self, chamber: str) -> tuple[float, float]:
-        """Easting and northing of a chamber."""
-        return tuple(
-            float(self.book.value("chambers", chamber, c)) for c in ("easting", "northing")
-        )  # type: ignore[return-value]
-
-
 def far_chamber(p: Programme) -> Where:
     """A chamber of the first site at the last one."""
     x, y = p.place("K03-C1")
@@ -299,9 +193,8 @@ def no_system(p: Programme) -> Where:
 
 def no_chain(p: Programme) -> Where:
     """An end whose dip was forgotten."""
-    for heading in ("dip_down_m", "above_m"):
-        p.book.type("ducts", "K01-C1-01", heading, None)
-    return "ducts", ""
+    p.book.type("ducts", "K01-C1-01", "above_m", None)
+    return p.book.type("ducts", "K01-C1-01", "dip_down_m", None)
 
 
 def second_chain(p: Programme) -> Where:
@@ -315,7 +208,7 @@ def cover_off(p: Programme) -> Where:
     """A cover a metre above the ground round it."""
     level = float(p.book.value("level_points", "P-K01-C1", "level_m"))
     p.book.type("level_points", "P-K01-C1", "level_m", level + 1.0)
-    return "chambers", ""
+    return p.book.type("chambers", "K01-C1", "cover_point_id", "P-K01-C1")
 
 
 def like_satellite(p: Programme) -> Where:
@@ -399,7 +292,7 @@ def old_model(p: Programme) -> Where:
     """The programme asks for models that are not older than three years."""
     p.change("hole_cells = 3", "hole_cells = 3\nmodel_age_years = 3")
     p.flood(issued="2010-01-01")
-    return "flood_levels", ""
+    return "flood_levels", "M2"
 
 
 def states_mixed(p: Programme) -> Where:
@@ -416,7 +309,7 @@ def seen_higher(p: Programme) -> Where:
 
 
 def roughly_placed(p: Programme) -> Where:
-    """A chamber known to forty metres on a sloping flood."""
+    """A chamber known to thirty metres on an uneven flood."""
 
     def spoil(cells: Any, index: Any) -> None:
         row, column = index(*p.place("K01-C1"))
@@ -428,14 +321,10 @@ def roughly_placed(p: Programme) -> Where:
     return "", ""
 
 
-def flood_row(**cells: Any) -> Callable[[Programme], Where]:
-    """A row of flood levels."""
-
-    def spoil(p: Programme) -> Where:
-        p.flood(**cells)
-        return "flood_levels", ""
-
-    return spoil
+def depth_for_level(p: Programme) -> Where:
+    """A depth that was typed as a level."""
+    p.flood(value_m=1.2)
+    return "flood_levels", "I2"
 
 
 def two_reports(p: Programme) -> Where:
@@ -450,7 +339,7 @@ def past_flood(p: Programme) -> Where:
     p.flood()
     p.flood(flood_id="F-2", event="past: 2012-11-24", source="past flood", kind="mark",
             value_m=30.0)  # fmt: skip
-    return "flood_levels", ""
+    return "flood_levels", "I3"
 
 
 def photo_with(folder: Path, lat_deg: float, lon_deg: float, taken: str) -> Path:
@@ -527,7 +416,7 @@ WITH_SETTINGS: Final[dict[str, Callable[[Programme], Where]]] = {
     "duct-26": lambda p: p.book.type("ducts", "K01-B1-E1-01", "material", "ribbed plastic"),
     "place-14": roughly_placed,
     "water-01": no_floods,
-    "water-02": flood_row(value_m=1.2),
+    "water-02": depth_for_level,
     "water-07": no_data_mark,
     "water-08": out_of_the_model,
     "water-10": two_reports,
@@ -630,12 +519,26 @@ def test_a_word_that_is_left_out_is_asked_about(at: tuple[str, str, str], tmp_pa
     """The list of exceptions is not lazy: each of its words leads to the code it names."""
     sheet, heading, word = at
     book = Book("every_word.xlsx")
-    first = next(r for r in word_sheets()[sheet] if str(r.get("kind")) != "")
-    wanted = first if sheet != "ducts" else word_sheets()["ducts"][-1]
-    thing = str(next(iter(wanted.values())))
-    book.type(sheet, thing, heading, word)
+    row = {"ducts": book.page("ducts").max_row}.get(sheet, 2)  # the last end: in a chamber
+    book.page(sheet).cell(row, book.column(sheet, heading)).value = word
     tables, _ = check([book.save(tmp_path / "asked.xlsx")])
     assert sheet in {s for s, _ in found(tables, ALWAYS_ASKED[at])}
+
+
+@pytest.mark.parametrize("name", ["feet", "survey_feet", "draft"])
+def test_other_units_are_the_same_levels(name: str) -> None:
+    """One site in feet, US survey feet, millimetres and inches reads as the same site in metres.
+
+    The file holds four decimals of its unit. Factors: NIST Handbook 44, appendix C (from memory).
+    """
+    plain, _ = check([CLEAN / "every_word.xlsx"])
+    other, _ = check([CLEAN / f"every_word_{name}.xlsx"])
+    for table, key, column, step in (
+        ("points", "point_id", "level_m", 1e-4), ("ends", "end_id", "bore_mm", 3e-3)
+    ):  # fmt: skip
+        one, two = (t[table].set_index(key)[column].astype(float) for t in (plain, other))
+        assert len(two) >= 4
+        np.testing.assert_allclose(two, one.loc[two.index], atol=step)
 
 
 NOT_HERE: Final = {
