@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import gc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -42,10 +44,11 @@ def intake(settings: Settings, *, progress: Progress = silent) -> Tables:
         Survey tables, columns, counts, gps_points, findings and the map layers.
 
     """
-    layers = read_layers(settings)
-    delivered = deliver(settings.surveys.files, settings, progress)
-    points, findings = read_gps(settings)
-    return _finish(delivered, settings, layers=layers, points=points, findings=findings)
+    with _many_objects():
+        layers = read_layers(settings)
+        delivered = deliver(settings.surveys.files, settings, progress)
+        points, findings = read_gps(settings)
+        return _finish(delivered, settings, layers=layers, points=points, findings=findings)
 
 
 def check(files: Sequence[Path], settings: Settings | None = None) -> Tables:
@@ -61,8 +64,21 @@ def check(files: Sequence[Path], settings: Settings | None = None) -> Tables:
     Tables
 
     """
-    delivered = deliver(files, settings, silent)
-    return _finish(delivered, settings, layers=None, points=pd.DataFrame(), findings=[])
+    with _many_objects():
+        delivered = deliver(files, settings, silent)
+        return _finish(delivered, settings, layers=None, points=pd.DataFrame(), findings=[])
+
+
+@contextmanager
+def _many_objects() -> Iterator[None]:
+    """No search for cycles while millions of cells are made: there are none, and it takes time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _finish(

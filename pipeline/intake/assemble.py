@@ -136,20 +136,17 @@ def frames_of(rows: dict[str, list[Row]]) -> dict[str, pd.DataFrame]:
 
 
 def _frame(spec: Table, rows: list[Row]) -> pd.DataFrame:
-    names = frozenset(spec.names)
-    records = [
-        {
-            "file": r.file,
-            "sheet": r.sheet_name,
-            "row": r.row,
-            "row_state": r.state,
-            "stopped": ";".join(r.stopped) or None,
-            "doubted": ";".join(c for c in r.doubted if c not in r.stopped) or None,
-            **{k: v for k, v in r.values.items() if k in names},
-        }
-        for r in rows
-    ]
-    frame = pd.DataFrame(records, columns=list(spec.names))
+    known: set[str] = set().union(*(r.values.keys() for r in rows))
+    columns: dict[str, list[Any]] = {
+        n: [r.values.get(n) for r in rows] for n in spec.names if n in known
+    }
+    own = {
+        "file": [r.file for r in rows],
+        "sheet": [r.sheet_name for r in rows],
+        "row": [r.row for r in rows],
+        **_marks(rows),
+    }
+    frame = pd.DataFrame({**own, **columns}, columns=list(spec.names))
     for col in spec.columns:
         if col.kind == "real":
             frame[col.name] = pd.to_numeric(frame[col.name])
@@ -158,6 +155,27 @@ def _frame(spec: Table, rows: list[Row]) -> pd.DataFrame:
         elif col.kind == "flag":
             frame[col.name] = frame[col.name].astype("boolean")
     return frame
+
+
+def _marks(rows: list[Row]) -> dict[str, list[str | None]]:
+    """State of each row, and the values of it that are refused or in question."""
+    return {
+        "row_state": [r.state for r in rows],
+        "stopped": [";".join(r.stopped) or None for r in rows],
+        "doubted": [";".join(c for c in r.doubted if c not in r.stopped) or None for r in rows],
+    }
+
+
+def _take_marks(frame: pd.DataFrame, rows: list[Row]) -> None:
+    """Write what the checks did to the rows into the frame that they looked at."""
+    for name, values in _marks(rows).items():
+        frame[name] = pd.Series(values, index=frame.index, dtype="str")
+    blanked: dict[str, list[int]] = {}
+    for i, row in enumerate(rows):
+        for column in row.stopped:
+            blanked.setdefault(column, []).append(i)
+    for column in blanked.keys() & set(frame.columns) - _PARENTS:
+        frame.loc[blanked[column], column] = None
 
 
 def apply_checks(
@@ -201,8 +219,10 @@ def apply_checks(
             continue
         _mark(row_of(checked.table, checked.index), checked)
     _blank_stopped(rows)
+    for name, frame in frames.items():
+        _take_marks(frame, rows[_SHEET_OF_TABLE[name]])
     # a finding that several rows share comes once for each of them
-    return frames_of(rows), list(dict.fromkeys(findings))
+    return frames, list(dict.fromkeys(findings))
 
 
 def _mark(row: Row, checked: Checked) -> None:

@@ -56,6 +56,7 @@ _MONTHS: Final = (
     "nov",
     "dec",
 )
+_TIDY: Final = re.compile(r"[!-~]+(?: [!-~]+)*")
 _DASHES: Final = str.maketrans({"‐": "-", "‑": "-", "‒": "-", "–": "-", "—": "-", "−": "-"})
 
 
@@ -102,6 +103,8 @@ def with_unit(habits: Habits, unit: str) -> Habits:
 
 def clean_id(raw: str) -> str:
     """An id without stray spaces and with plain dashes; letter case is kept."""
+    if _TIDY.fullmatch(raw):
+        return raw
     return re.sub(r"\s+", " ", raw.replace("\u00a0", " ").translate(_DASHES)).strip()
 
 
@@ -124,12 +127,7 @@ def parse(column: Column, raw: Any, habits: Habits) -> Parsed:
         return Parsed()
     if isinstance(raw, str) and "\x00" in raw:
         raw = raw.replace("\x00", "")
-    kinds = {
-        "id": _id, "text": _text, "code": _text, "number": _number, "whole": _number,
-        "number_or_word": _number_or_word, "list": _list, "many": _many, "yesno": _yesno,
-        "date": _date,
-    }  # fmt: skip
-    return kinds[column.kind](column, raw, habits)
+    return _KINDS[column.kind](column, raw, habits)
 
 
 def _plain(raw: Any) -> str:
@@ -380,5 +378,11 @@ def _checked_date(column: Column, date: dt.date, habits: Habits, says: list[Say]
         says = [*says, Say("file-15", {"date": date.isoformat()})]
     return Parsed(date.isoformat(), says)
 
+
+_KINDS: Final = {
+    "id": _id, "text": _text, "code": _text, "number": _number, "whole": _number,
+    "number_or_word": _number_or_word, "list": _list, "many": _many, "yesno": _yesno,
+    "date": _date,
+}  # fmt: skip
 
 __all__ = ["Habits", "Parsed", "Say", "allowed", "clean_id", "parse"]

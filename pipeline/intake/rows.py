@@ -203,18 +203,16 @@ def _say_head(raw: RawSheet, head: Head, out: TypedSheet) -> None:
 
 
 def _read_rows(raw: RawSheet, head: Head, out: TypedSheet, habits: Habits) -> None:
-    words: dict[tuple[str, str], list[Row]] = {}
+    unsaved = {r for r, c in raw.unsaved if c in head.columns}
     skipped: list[int] = []
+    kept: list[int] = []
     for r in range(head.row + 1, len(raw.cells)):
-        cells = raw.cells[r]
-        unsaved = [c for (rr, c) in raw.unsaved if rr == r and c in head.columns]
-        if all(v is None or str(v).strip() == "" for v in cells) and not unsaved:
-            continue
-        if _is_skipped(cells, head):
+        first = next((t for v in raw.cells[r] if v is not None and (t := str(v).strip())), "")
+        if first and _is_skipped(first, raw.cells[r], head):
             skipped.append(r + 1)
-            continue
-        row = _type_row(raw, head, out, r, habits, words)
-        out.rows.append(row)
+        elif first or r in unsaved:
+            kept.append(r)
+    words = _type_columns(raw, head, out, kept, habits)
     _say_words(out, words, habits)
     if skipped:
         out.skipped = len(skipped)
@@ -225,12 +223,11 @@ def _read_rows(raw: RawSheet, head: Head, out: TypedSheet, habits: Habits) -> No
         )  # fmt: skip
 
 
-def _is_skipped(cells: list[Any], head: Head) -> bool:
-    texts = [str(v).strip() for v in cells if v is not None and str(v).strip()]
-    if _TOTAL.match(texts[0]) or _EXAMPLE.match(texts[0]):
+def _is_skipped(first: str, cells: list[Any], head: Head) -> bool:
+    if _TOTAL.match(first) or _EXAMPLE.match(first):
         return True
     # a row of names begins with one: most rows need no closer look
-    if normal(texts[0]) not in head.normal_names:
+    if normal(first) not in head.normal_names:
         return False
     repeated = sum(
         1
@@ -240,70 +237,142 @@ def _is_skipped(cells: list[Any], head: Head) -> bool:
     return repeated >= max(2, len(head.headings) // 2)
 
 
-def _type_row(
-    raw: RawSheet,
-    head: Head,
-    out: TypedSheet,
-    r: int,
-    habits: Habits,
-    words: dict[tuple[str, str], list[Row]],
-) -> Row:
-    row = Row(out.file, out.name, out.sheet, r + 1, {}, {}, heads=out.headings)
-    says: list[tuple[Column, Say, Any]] = []
-    if out.sheet == "cables" and _tape_round(head, raw.cells[r], habits):
-        habits = replace(habits, divide_by={_ROUND_SIZE: math.pi})
-    for i, column in head.columns.items():
-        value = raw.cells[r][i] if i < len(raw.cells[r]) else None
-        says += _type_cell(raw, row, column, (r, i), value, habits, words)
-    for column, say, value in says:
-        _say(out, row, column, say, value)
-    return row
+def _type_columns(
+    raw: RawSheet, head: Head, out: TypedSheet, kept: list[int], habits: Habits
+) -> dict[tuple[str, str], list[Row]]:
+    """Type the rows that count, column by column; unknown words come back with their rows."""
+    out.rows += [
+        Row(out.file, out.name, out.sheet, r + 1, {}, {}, heads=out.headings) for r in kept
+    ]
+    lines = [_readable(raw, r) for r in kept]
+    rounds = _rows_with_tape(head, out, lines, habits)
+    says: list[tuple[int, int, Column, Say, Any]] = []
+    words: dict[tuple[str, str], list[Row]] = {}
+    names, texts, values = [], [], []
+    extra: list[tuple[int, str, str]] = []
+    for at, (i, column) in enumerate(head.columns.items()):
+        cells = _type_column(column, i, lines, _in_unit(habits, column, out), rounds)
+        for n in _not_plain(cells):
+            parsed = cells[n].parsed
+            if parsed.word:
+                extra.append((n, f"{column.house_name.removesuffix('_mm')}_word", parsed.word))
+            if parsed.unknown_word:
+                words.setdefault((column.house_name, parsed.unknown_word), []).append(out.rows[n])
+            says += [(n, at, column, say, lines[n][i]) for say in parsed.says]
+        names.append(column.house_name)
+        texts.append([c.text for c in cells])
+        values.append([c.parsed.value for c in cells])
+    for row, line_texts, line_values in zip(out.rows, zip(*texts, strict=True),
+                                            zip(*values, strict=True), strict=True):  # fmt: skip
+        row.raws = dict(zip(names, line_texts, strict=True))
+        row.values = dict(zip(names, line_values, strict=True))
+    for n, name, word in extra:
+        out.rows[n].values[name] = word
+    for n, _, column, say, value in sorted(
+        [*says, *_not_calculated(raw, head, out)], key=lambda s: s[:2]
+    ):
+        _say(out, out.rows[n], column, say, value)
+    return words
 
 
-def _tape_round(head: Head, cells: list[Any], habits: Habits) -> bool:
-    """Whether the size of a cable was taken with a tape, which gives the way round it."""
+def _readable(raw: RawSheet, r: int) -> list[Any]:
+    """A line without the error values that stand in place of a number."""
+    wrong = {i for i in range(len(raw.cells[r])) if (r, i) in raw.errors} if raw.errors else ()
+    return (
+        [None if i in wrong else v for i, v in enumerate(raw.cells[r])] if wrong else raw.cells[r]
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Typed:
+    """A cell: how it was typed, and what was read."""
+
+    text: str
+    parsed: Parsed
+    is_plain: bool
+
+
+_EMPTY: Final = _Typed("", Parsed(), is_plain=True)
+
+
+class _Memo(dict[Any, _Typed]):
+    """Cells of one column by their value: what is typed often is read once."""
+
+    def __init__(self, column: Column, habits: Habits) -> None:
+        super().__init__({None: _EMPTY})
+        self._column, self._habits = column, habits
+
+    def __missing__(self, value: Any) -> _Typed:
+        parsed = parse(self._column, value, self._habits)
+        is_plain = not (parsed.says or parsed.word or parsed.unknown_word)
+        typed = self[value] = _Typed(typed_text(value), parsed, is_plain)
+        return typed
+
+
+def _in_unit(habits: Habits, column: Column, out: TypedSheet) -> Habits:
+    return with_unit(habits, heading_unit(out.headings.get(column.house_name, "")))
+
+
+def _type_column(
+    column: Column, i: int, lines: list[list[Any]], habits: Habits, rounds: frozenset[int]
+) -> list[_Typed]:
+    memo = _Memo(column, habits)
+    # a tick and the number 1 are one key of a dict and two things in a cell
+    ticks = {True: _Memo(column, habits), False: _Memo(column, habits)}
+    cells = [line[i] if i < len(line) else None for line in lines]
+    if bool in set(map(type, cells)):
+        typed = [ticks[v][v] if isinstance(v, bool) else memo[v] for v in cells]
+    else:
+        typed = [memo[v] for v in cells]
+    if rounds and column.house_name == _ROUND_SIZE:
+        taped = _Memo(column, replace(habits, divide_by={_ROUND_SIZE: math.pi}))
+        typed = [
+            taped[v] if n in rounds else t
+            for n, (v, t) in enumerate(zip(cells, typed, strict=True))
+        ]
+    return typed
+
+
+def _not_plain(cells: list[_Typed]) -> list[int]:
+    return [n for n, cell in enumerate(cells) if not cell.is_plain]
+
+
+def _rows_with_tape(
+    head: Head, out: TypedSheet, lines: list[list[Any]], habits: Habits
+) -> frozenset[int]:
+    """Cables whose size was taken with a tape, which gives the way round them."""
     at = next((i for i, c in head.columns.items() if c.house_name == "size_method"), None)
-    if at is None or at >= len(cells) or cells[at] is None:
-        return False
-    return bool(parse(head.columns[at], cells[at], habits).value == TAPE_ROUND)
-
-
-def _type_cell(  # noqa: PLR0913 - one cell with its sheet, row and column
-    raw: RawSheet,
-    row: Row,
-    column: Column,
-    at: tuple[int, int],
-    value: Any,
-    habits: Habits,
-    words: dict[tuple[str, str], list[Row]],
-) -> list[tuple[Column, Say, Any]]:
-    name = column.house_name
-    if at in raw.unsaved or at in raw.errors:
-        return [_not_calculated(raw, row, column, at)]
-    if value is None:  # most cells of a wide sheet: nothing to read
-        row.raws[name], row.values[name] = "", None
-        return []
-    parsed: Parsed = parse(column, value, with_unit(habits, heading_unit(row.heads.get(name, ""))))
-    row.raws[name] = typed_text(value)
-    row.values[name] = parsed.value
-    if parsed.word:
-        row.values[f"{name.removesuffix('_mm')}_word"] = parsed.word
-    if parsed.unknown_word:
-        words.setdefault((name, parsed.unknown_word), []).append(row)
-    return [(column, say, value) for say in parsed.says]
+    if out.sheet != "cables" or at is None:
+        return frozenset()
+    typed = _type_column(head.columns[at], at, lines, habits, frozenset())
+    return frozenset(n for n, cell in enumerate(typed) if cell.parsed.value == TAPE_ROUND)
 
 
 def _not_calculated(
-    raw: RawSheet, row: Row, column: Column, at: tuple[int, int]
-) -> tuple[Column, Say, Any]:
-    """A formula without a stored result, or an error value in place of one."""
-    where = cell_name(letter(at[1]), at[0] + 1)
-    if not column.is_key:  # a row without id gets one from its place instead
-        row.stopped.append(column.house_name)
-    if at in raw.unsaved:
-        return column, Say("file-07", {"cell": where}, is_stop=True), "formula"
-    error = raw.errors[at]
-    return column, Say("file-08", {"cell": where, "error": error}, is_stop=True), error
+    raw: RawSheet, head: Head, out: TypedSheet
+) -> list[tuple[int, int, Column, Say, Any]]:
+    """Formulas without a stored result, and error values in place of one: not read at all."""
+    said: list[tuple[int, int, Column, Say, Any]] = []
+    if not raw.unsaved and not raw.errors:
+        return said
+    by_row = {row.row - 1: n for n, row in enumerate(out.rows)}
+    order = {i: at for at, i in enumerate(head.columns)}
+    for r, i in sorted(raw.unsaved | raw.errors.keys()):
+        if r not in by_row or i not in order:
+            continue
+        column, row = head.columns[i], out.rows[by_row[r]]
+        where = cell_name(letter(i), r + 1)
+        if not column.is_key:  # a row without id gets one from its place instead
+            row.stopped.append(column.house_name)
+        for known in (row.values, row.raws):
+            known.pop(column.house_name, None)
+        if (r, i) in raw.unsaved:
+            say, value = Say("file-07", {"cell": where}, is_stop=True), "formula"
+        else:
+            value = raw.errors[r, i]
+            say = Say("file-08", {"cell": where, "error": value}, is_stop=True)
+        said.append((by_row[r], order[i], column, say, value))
+    return said
 
 
 def _say(out: TypedSheet, row: Row, column: Column, say: Say, value: Any) -> None:

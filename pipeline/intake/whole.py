@@ -28,6 +28,7 @@ _INSTEAD: Final = {
     ("sites", "position_method"): ("_gps",),
 }
 # of an end that was only counted or not reached nothing more is asked
+_NEVER: Final = frozenset({("seals_now", "end_id"), ("seals_now", "entry_id"), ("visits", "scope")})
 _COUNTED: Final = ("counted only", "not reached")
 _COUNTED_NEEDS: Final = frozenset({"end_id", "place_kind", "place_id", "face", "seen"})
 
@@ -196,30 +197,31 @@ class _Dates:
 def say_blanks(sheets: list[TypedSheet]) -> None:
     """Wanted cells that are blank: one question per sheet and column, the rows named."""
     for sheet in sheets:
+        own_keys = [f"{sheet.sheet}/{r.key}" for r in sheet.rows]
         for column in of_sheet(sheet.sheet):
-            if column.need != "R" or column.is_key:
+            if column.need != "R" or column.is_key or (sheet.sheet, column.house_name) in _NEVER:
                 continue
-            blank = [r for r in sheet.rows if _is_asked(sheet.sheet, column, r)]
+            name = column.house_name
+            empty = [i for i, r in enumerate(sheet.rows) if r.values.get(name) is None]
+            blank = [i for i in empty if _is_asked(sheet.sheet, name, sheet.rows[i])]
             if blank:
-                _say_blank(sheet, column, blank)
+                rows, keys = [sheet.rows[i] for i in blank], [own_keys[i] for i in blank]
+                _say_blank(sheet, column, rows, keys)
 
 
-def _is_asked(sheet: str, column: Column, row: Row) -> bool:
-    name = column.house_name
-    if row.values.get(name) is not None or name in row.stopped or row.raws.get(name):
+def _is_asked(sheet: str, name: str, row: Row) -> bool:
+    if name in row.stopped or row.raws.get(name):
         return False  # filled, or asked already as what it is
-    if any(row.values.get(i) is not None for i in _INSTEAD.get((sheet, name), ())):
+    for other in _INSTEAD.get((sheet, name), ()):
+        if row.values.get(other) is not None:
+            return False
+    if name in row.raws and (sheet, name) in ASKED_HERE:
         return False
-    if (sheet, name) in ASKED_HERE and name in row.raws:
-        return False
-    if sheet == "ducts" and row.values.get("seen") in _COUNTED and name not in _COUNTED_NEEDS:
-        return False
-    if sheet == "seals_now" and name in ("end_id", "entry_id"):
-        return False
-    return not (sheet == "visits" and name == "scope")
+    counted = sheet == "ducts" and row.values.get("seen") in _COUNTED
+    return not counted or name in _COUNTED_NEEDS
 
 
-def _say_blank(sheet: TypedSheet, column: Column, blank: list[Row]) -> None:
+def _say_blank(sheet: TypedSheet, column: Column, blank: list[Row], keys: list[str]) -> None:
     name = column.house_name
     for row in blank:
         row.worsen(contract.ASK)
@@ -234,8 +236,8 @@ def _say_blank(sheet: TypedSheet, column: Column, blank: list[Row]) -> None:
             where,
             fill=fill,
             assumed=assumed,
-            key=f"{sheet.sheet}/{blank[0].key}",
-            also_keys=dict.fromkeys(f"{sheet.sheet}/{r.key}" for r in blank[1:]),
+            key=keys[0],
+            also_keys=dict.fromkeys(keys[1:]),
         )
     )
 

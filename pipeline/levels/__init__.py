@@ -71,7 +71,7 @@ def _with_hints(findings: pd.DataFrame, suspected: pd.DataFrame) -> pd.DataFrame
     first = suspected[suspected["rank"] == 1]
     hints = dict(zip(first["site_id"], first["words"], strict=True))
     asked = findings["code"].eq("level-02") & findings["site_id"].isin(hints)
-    hint = "Likeliest: " + findings["site_id"].map(hints).fillna("") + ". "
+    hint = "Likeliest: " + findings["site_id"].map(lambda site: hints.get(site, "")) + ". "
     return findings.assign(mend=findings["mend"].where(~asked, hint + findings["mend"]))
 
 

@@ -23,7 +23,7 @@ from pipeline.intake.checks.view import (
 from pipeline.intake.context import Checked
 
 _SEPARATORS: Final = " -_./"
-_ALIKE: Final = str.maketrans({"o": "0", "i": "1", "l": "1"})
+_ALIKE: Final = str.maketrans("oil", "011", _SEPARATORS)
 # Answers that stand in a column of ids and name no row.
 _ANSWERS: Final = frozenset({"unknown", "buried", "none", "not seen"})
 _PLACES: Final = ("sites", "buildings", "chambers", "entries", "ends")
@@ -48,7 +48,9 @@ _SAME_CHAMBER_M: Final = 10.0
 def check_look_alikes(view: Survey) -> Iterator[Checked]:
     """id-04: ids of one kind that differ only by O/0, I/1, a space or a dash."""
     for table, key in KEY_OF_TABLE.items():
-        named = [h for h in view.hits(table) if h.id and not is_ours(h.id)]
+        bare = view.frame(table)[key].map(lambda i: _bare(i) if i else None)
+        alike = bare.notna() & bare.duplicated(keep=False)
+        named = [h for h in view.hits(table, alike) if not is_ours(h.id)]
         for group in by(named, lambda h: _bare(h.id)):
             for a, b in _pairs(group):
                 fill = {"a": a.id, "b": b.id, "thing": _THING[table]}
@@ -56,8 +58,7 @@ def check_look_alikes(view: Survey) -> Iterator[Checked]:
 
 
 def _bare(an_id: str) -> str:
-    kept = "".join(c for c in an_id.casefold() if c not in _SEPARATORS)
-    return kept.translate(_ALIKE)
+    return an_id.casefold().translate(_ALIKE)
 
 
 def _gaps(an_id: str) -> frozenset[int]:

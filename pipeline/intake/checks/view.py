@@ -91,9 +91,11 @@ class Survey:
         """All rows of a table, made once; checks only read them."""
         if table not in self._all:
             frame = self.frame(table)
+            names = [str(name) for name in frame]
+            lines = zip(*(frame[name].tolist() for name in names), strict=True)
             self._all[table] = [
-                Hit(table, int(i), {str(k): v for k, v in r.items()})
-                for i, r in zip(frame.index, frame.to_dict("records"), strict=True)
+                Hit(table, i, dict(zip(names, line, strict=True)))
+                for i, line in zip(frame.index.tolist(), lines, strict=True)
             ]
         return self._all[table]
 
