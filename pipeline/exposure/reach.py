@@ -180,7 +180,7 @@ def _opening(
         onset, bound = math.nan, ""
     row = _row(place, verdict, found, policy, survey.settings.flood.k)
     row["onset_chance_per_year"], row["onset_bound"] = onset, bound
-    return row, _source_rows(place, found, policy, waters)
+    return row, _source_rows(place, found, policy, waters, survey.settings.flood.k)
 
 
 def _facts(place: Place, walls: Walls, missing: str) -> Opening:
@@ -431,8 +431,14 @@ def _rarest(r: Reaching, policy: Policy) -> float:
     return top if top >= r.control_m[LOWERED] else math.nan
 
 
+def _u_m(r: Reaching, k: float) -> float:
+    """Doubt of a control level with its bias (m, one standard deviation)."""
+    down = r.control_m[AS_IS] - r.control_m[LOWERED]
+    return down / k if math.isfinite(down) else math.nan
+
+
 def _source_rows(
-    place: Place, found: list[Reaching], policy: Policy, waters: Waters
+    place: Place, found: list[Reaching], policy: Policy, waters: Waters, k: float
 ) -> list[dict[str, Any]]:
     """One row per source, the lowest control level where several ways lead from it."""
     best: dict[tuple[str, str], Reaching] = {}
@@ -457,6 +463,9 @@ def _source_rows(
                 "source_place_id": source_place,
                 "mechanism": mechanism,
                 "control_level_m": control if math.isfinite(control) else math.nan,
+                "control_u_m": _u_m(r, k),
+                "water_level_m": r.water.design_m if math.isfinite(level) else math.nan,
+                "water_u_m": r.water.design_u_m,
                 "policy_level_m": level if math.isfinite(level) else math.nan,
                 "margin_mm": margin if math.isfinite(margin) else math.nan,
                 "chance_per_year": chance,

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pipeline.core.doubts import parts_text
 from pipeline.core.findings import table as findings_table
 from pipeline.core.settings import Settings
 from pipeline.levels.chain import Level
@@ -84,6 +85,7 @@ def _facts(level: Level | None) -> dict[str, Any]:
         "u_shared_m": level.shared_m,
         "u_own_m": level.own_m,
         "shared_key": level.shared_key or None,
+        "shared_parts": parts_text(level.shared) or None,
         "bias_m": level.bias_m,
         "has_pedigree": level.has_pedigree,
         "pedigree_gap": level.gap or None,

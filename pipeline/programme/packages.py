@@ -14,6 +14,7 @@ from pipeline.core.settings import Settings
 from pipeline.core.units import down_mm
 from pipeline.programme import words
 from pipeline.programme.costs import CostBook
+from pipeline.programme.dry import Dry, DryChances
 from pipeline.programme.losses import SiteLoss, site_losses
 from pipeline.programme.onset import (
     SAME_CHANCE,
@@ -39,6 +40,7 @@ class Case:
     limit: Limit
     loss: SiteLoss
     rating: Mapping[str, float]
+    dry: Dry
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,7 @@ def cases(
         str(r["opening_id"]): (r["opening_level_m"], r["rarest_level_m"], r["policy_level_m"])
         for r in tables["reach"].to_dict("records")
     }
+    dry = DryChances(tables, settings)
     out = []
     for building in tables["buildings"].sort_values("building_id").to_dict("records"):
         key, site = str(building["building_id"]), str(building["site_id"])
@@ -113,6 +116,7 @@ def cases(
                 limit=Limit(level, said, against),
                 loss=losses[site],
                 rating=_ratings(openings[key], heads, rarest),
+                dry=dry.of(key, openings[key]),
             )
         )
     return out
@@ -251,6 +255,7 @@ def _row(
         "crew_days": cost.crew_days,
         "ratio": money["pv"] / cost.cost_minor if claimed and cost.cost_minor else None,
         "customers_count": case.loss.customers_count,
+        **case.dry.after(~is_open, settings.value.reliability.central),
         "assumed": "; ".join(dict.fromkeys(assumed)) or None,
     }
 

@@ -109,6 +109,9 @@ REACH_SOURCES = Table(
         text("source_place_id", "place where it lets water in"),
         text("mechanism", "mechanism"),
         real("control_level_m", "lowest level of this source that lets water in"),
+        real("control_u_m", "doubt of it, one standard deviation, bias included", lo=0),
+        real("water_level_m", "design level there, without freeboard; blank = it stays dry"),
+        real("water_u_m", "doubt of the design level; blank = not known", lo=0),
         real("policy_level_m", "design level + freeboard there; blank = not modelled"),
         real("margin_mm", "control level minus policy level"),
         real(

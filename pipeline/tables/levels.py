@@ -37,6 +37,7 @@ LEVELS = Table(
         real("u_shared_m", "doubt shared with all that hang on the same point or visit", lo=0),
         real("u_own_m", "doubt of the own steps", lo=0),
         text("shared_key", "point or visit that is shared"),
+        text("shared_parts", "every shared doubt by name (m): 'point P1 = 0.03; visit V2 = 0.02'"),
         real("bias_m", "bound of a bias of unknown sign, added in full", lo=0),
         real("limit_mm", "k x doubt + bias, rounded up to whole mm", lo=0),
         flag("has_pedigree", "every step of a named good method, datum and date", nullable=False),

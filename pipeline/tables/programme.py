@@ -52,6 +52,17 @@ PACKAGES = Table(
         real("crew_days", "hours over the crew's day", lo=0),
         real("ratio", "present value of loss avoided over cost"),
         whole("customers_count", "customers behind the site"),
+        real(
+            "dry_before_frac",
+            "chance that no opening is wet in the design event as found, from the errors of levels "
+            "and water that openings share; blank = not known",
+            lo=0,
+            hi=1,
+        ),
+        real("dry_after_frac", "the same after this package, at central reliability", lo=0, hi=1),
+        real("dry_error_frac", "standard error of that figure (it is drawn)", lo=0),
+        text("dry_bound", "'' or 'at most', where openings were not looked at"),
+        text("dry_words", "what was not looked at, or why there is no figure"),
         text("assumed", "assumptions taken, in words"),
     ),
 )
