@@ -11,7 +11,8 @@ from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
 from pipeline.exposure.links import Link, make_links
 from pipeline.exposure.reach import reach_tables
-from pipeline.tables import Tables, blank
+from pipeline.exposure.times import ingress
+from pipeline.tables import Tables, blank, hand_over
 
 
 def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent) -> Tables:
@@ -27,16 +28,21 @@ def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent)
     Returns
     -------
     Tables
-        links, reach, reach_sources.
+        links, reach, reach_sources, ingress, filling.
 
     """
     links = make_links(tables, settings)
     reach, sources = reach_tables(tables, links, settings, progress)
-    return {
-        "links": pd.DataFrame([_row(link) for link in links]) if links else blank("links"),
-        "reach": reach if len(reach) else blank("reach"),
-        "reach_sources": sources if len(sources) else blank("reach_sources"),
-    }
+    done = hand_over(
+        "exposure",
+        {
+            "links": pd.DataFrame([_row(link) for link in links]) if links else blank("links"),
+            "reach": reach if len(reach) else blank("reach"),
+            "reach_sources": sources if len(sources) else blank("reach_sources"),
+        },
+    )
+    flows, filling = ingress(tables, done["reach"], done["links"])
+    return {**done, "ingress": flows, "filling": filling}
 
 
 def _row(link: Link) -> dict[str, Any]:

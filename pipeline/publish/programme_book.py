@@ -115,6 +115,9 @@ _SEALED: Final = (
     Column("after_bound", "Chance as sealed is", "", 14),
     Column("next_gate", "What still lets water in", "", 40),
     Column("hold", "Condition", "", 40),
+    Column("earliest_h", "Hours to the equipment as found, not sooner", "0.0", 12),
+    Column("ducts_alone_h", "The same through the openings counted alone", "0.0", 12),
+    Column("fill_words", "What that rests on", "", 50),
 )
 _HOLDS: Final = (
     Column("end_id", "End", "", 20),
@@ -212,8 +215,15 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
             "As found and as sealed",
             "Before and after the chosen packages",
             f"Chance in the life: at least once in {settings.value.life_years} years alike; "
-            "blank beside a chance: the chance itself.",
-            _over_life(chosen, settings.value.life_years),
+            "blank beside a chance: the chance itself. Hours: from the moment that the water "
+            "outside stands at the policy level, for information.",
+            _over_life(chosen, settings.value.life_years).merge(
+                tables["filling"].rename(columns={"words": "fill_words"})[
+                    ["building_id", "earliest_h", "ducts_alone_h", "fill_words"]
+                ],
+                on="building_id",
+                how="left",
+            ),
             _SEALED,
         ),
         ("Holds", "What must be released before work, order or design", "", _holds(tables), _HOLDS),

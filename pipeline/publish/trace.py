@@ -3,62 +3,26 @@
 from __future__ import annotations
 
 import difflib
-import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-import pandas as pd
-
 from pipeline.core import contract
-from pipeline.core.curves import MORE_OFTEN, RARER, encounter_frac
 from pipeline.core.errors import UsageError
-from pipeline.core.money import about
+from pipeline.publish.trace_building import building_lines
+from pipeline.publish.trace_folder import (
+    Lines,
+    RunFolder,
+    chance_text,
+    classes_text,
+    margin_text,
+    metres_text,
+    said_about,
+)
 
 KINDS: Final = ("opening", "building", "site", "chamber")
-_TABLES: Final = (
-    "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
-    "findings", "links", "sites", "buildings", "chambers", "answers", "changes", "suspects",
-)  # fmt: skip
 _OTHERS_SHOWN: Final = 5
 _THING: Final = {"duct end": "duct end", "chamber end": "duct end", "entry": "entry",
                  "gap beside duct": "entry"}  # fmt: skip
-Lines = Iterator[tuple[int, str]]
-
-
-class RunFolder:
-    """The tables of one run, read from its folder."""
-
-    def __init__(self, folder: Path) -> None:
-        if not (folder / "run.json").is_file():
-            raise UsageError(
-                f"{folder} is no run folder.",
-                why="It holds no run.json.",
-                mend="Name a folder such as outputs/<programme>/run-001.",
-            )
-        self.record = json.loads((folder / "run.json").read_text("utf-8"))
-        self.tables = {name: self._table(folder / "tables" / f"{name}.csv") for name in _TABLES}
-
-    @staticmethod
-    def _table(path: Path) -> pd.DataFrame:
-        if not path.is_file():
-            return pd.DataFrame()
-        # ids stay text: 0012 is not 12, and NA is a region
-        return pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-
-    def rows(self, table: str, **wanted: str) -> list[dict[str, str]]:
-        """Rows of a table where columns hold these texts."""
-        frame = self.tables[table]
-        for name, value in wanted.items():
-            if name not in frame:
-                return []
-            frame = frame[frame[name] == value]
-        records: list[dict[str, str]] = frame.to_dict("records")
-        return records
-
-    def one(self, table: str, **wanted: str) -> dict[str, str] | None:
-        """The only row, or None."""
-        return next(iter(self.rows(table, **wanted)), None)
 
 
 def trace(folder: Path, an_id: str, kind: str = "") -> list[str]:
@@ -93,7 +57,7 @@ def trace(folder: Path, an_id: str, kind: str = "") -> list[str]:
         raise UsageError(
             f"{an_id} names a {' and a '.join(found)}.", mend=f"Add --kind {found[0]}."
         )
-    work = {"opening": _opening, "building": _building, "site": _site, "chamber": _chamber}
+    work = {"opening": _opening, "building": building_lines, "site": _site, "chamber": _chamber}
     return [f"{'  ' * depth}{text}" for depth, text in work[found[0]](run, an_id)]
 
 
@@ -117,41 +81,18 @@ def _nothing(run: RunFolder, an_id: str, kind: str) -> UsageError:
     )
 
 
-def _metres(text: str) -> str:
-    return f"{float(text):.3f} m" if text else "not known"
-
-
-def _chance(text: str, bound: str = "") -> str:
-    if not text:
-        return "not known"
-    chance = float(text)
-    if chance <= 0.0:
-        return "no known chance"
-    return f"{bound} 1 in {round(1 / chance):,} a year".strip()
-
-
-def _margin(row: dict[str, str]) -> str:
-    if not row["margin_mm"]:
-        return "margin not known"
-    least = "at least " if row["margin_is_bound"] == "True" else ""
-    return f"margin {least}{float(row['margin_mm']):+.0f} mm"
-
-
-# --- one opening --------------------------------------------------------------------------------
-
-
 def _opening(run: RunFolder, an_id: str) -> Lines:
     row = run.one("reach", opening_id=an_id) or {}
     place = row["building_id"] or row["chamber_id"]
     yield 0, f"{an_id}: {row['opening_kind']} at {place}, site {row['site_id'] or 'not known'}"
-    yield 1, f"{row['level_class']}, {_margin(row)}. {row['reason']}."
+    yield 1, f"{row['level_class']}, {margin_text(row)}. {row['reason']}."
     yield from _own_level(run, row)
     yield from _policy(run, row)
     yield from _water(run, row)
     yield from _way(run, row)
     yield from _change(row)
     yield from _seal(run, row)
-    yield from _said(run, an_id)
+    yield from said_about(run, an_id)
 
 
 def _own_level(run: RunFolder, row: dict[str, str]) -> Lines:
@@ -162,7 +103,7 @@ def _own_level(run: RunFolder, row: dict[str, str]) -> Lines:
     if level is None or not level["level_m"]:
         yield 1, "not known: treated as reached by water"
         return
-    yield 1, f"{_metres(level['level_m'])} on {level['datum']}: {level['path']}"
+    yield 1, f"{metres_text(level['level_m'])} on {level['datum']}: {level['path']}"
     yield 1, f"cells: {level['cells'] or 'none'}"
     own, shared = float(level["u_own_m"]), float(level["u_shared_m"])
     with_key = f" with all that hangs on {level['shared_key']}" if level["shared_key"] else ""
@@ -180,7 +121,7 @@ def _own_level(run: RunFolder, row: dict[str, str]) -> Lines:
         "every step is good enough to clear" if good else f"cannot clear: {level['pedigree_gap']}",
     )
     if level["second_level_m"]:
-        yield 1, f"second chain: {_metres(level['second_level_m'])}: {level['second_path']}"
+        yield 1, f"second chain: {metres_text(level['second_level_m'])}: {level['second_path']}"
     if level["assumed"]:
         yield 1, f"assumed: {level['assumed']}"
 
@@ -194,7 +135,7 @@ def _policy(run: RunFolder, row: dict[str, str]) -> Lines:
     yield (
         1,
         (
-            f"design event {_chance(policy['design_aep_per_year'])}, climate {policy['climate']}, "
+            f"design event {chance_text(policy['design_aep_per_year'])}, climate {policy['climate']}, "
             f"{policy['defences']} defences, freeboard {float(policy['freeboard_m']):.2f} m"
         ),
     )
@@ -209,8 +150,8 @@ def _water(run: RunFolder, row: dict[str, str]) -> Lines:
     yield (
         1,
         (
-            f"{row['mechanism']} at {row['source_place_id']}: level {_metres(row['water_level_m'])}, "
-            f"policy line {_metres(row['policy_level_m'])} (source {row['source_id'] or 'seen there'})"
+            f"{row['mechanism']} at {row['source_place_id']}: level {metres_text(row['water_level_m'])}, "
+            f"policy line {metres_text(row['policy_level_m'])} (source {row['source_id'] or 'seen there'})"
         ),
     )
     for flood in _events(run, row["source_place_id"], row["mechanism"]):
@@ -218,7 +159,7 @@ def _water(run: RunFolder, row: dict[str, str]) -> Lines:
         yield (
             2,
             (
-                f"{flood['event']}: {flood['answer']}, {_metres(flood['level_m'])}{near}, "
+                f"{flood['event']}: {flood['answer']}, {metres_text(flood['level_m'])}{near}, "
                 f"{flood['origin']}{'; ' + flood['assumed'] if flood['assumed'] else ''}"
             ),
         )
@@ -234,8 +175,8 @@ def _water(run: RunFolder, row: dict[str, str]) -> Lines:
             2,
             (
                 f"{source['mechanism']} at {source['source_place_id']}: let in at "
-                f"{_metres(source['control_level_m'])}, {margin}, "
-                f"{_chance(source['chance_per_year'], source['chance_bound'])}"
+                f"{metres_text(source['control_level_m'])}, {margin}, "
+                f"{chance_text(source['chance_per_year'], source['chance_bound'])}"
             ),
         )
 
@@ -256,12 +197,12 @@ def _way(run: RunFolder, row: dict[str, str]) -> Lines:
         if cover is not None and cover["level_m"]:
             yield (
                 1,
-                f"cover of {place} {_metres(cover['level_m'])}: {cover['path']} ({cover['cells']})",
+                f"cover of {place} {metres_text(cover['level_m'])}: {cover['path']} ({cover['cells']})",
             )
     for end in filter(None, [row["end_id"]]):
         links = [*run.rows("links", end_a_id=end), *run.rows("links", end_b_id=end)]
         for link in links:
-            crest = _metres(link["crest_level_m"])
+            crest = metres_text(link["crest_level_m"])
             blocked = f", closed by {link['blocked_by']}" if link["blocked_by"] else ""
             yield (
                 1,
@@ -270,11 +211,11 @@ def _way(run: RunFolder, row: dict[str, str]) -> Lines:
                     f"{link['proof'] or 'none'}{blocked}{'; ' + link['note'] if link['note'] else ''}"
                 ),
             )
-    yield 1, f"let-in level {_metres(row['let_in_level_m'])}"
+    yield 1, f"let-in level {metres_text(row['let_in_level_m'])}"
     yield (
         1,
         (
-            f"water comes in {_chance(row['onset_chance_per_year'], row['onset_bound'])}; chance of "
+            f"water comes in {chance_text(row['onset_chance_per_year'], row['onset_bound'])}; chance of "
             f"lying below the design level {float(row['chance_below_frac'] or 0):.0%}"
         ),
     )
@@ -331,7 +272,10 @@ def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
             ),
         )
         head = design["design_head_m"]
-        yield 1, f"head {_metres(head)} from {design['head_from']}" if head else "head not known"
+        yield (
+            1,
+            f"head {metres_text(head)} from {design['head_from']}" if head else "head not known",
+        )
     else:
         yield 1, f"not designed: {design['not_designed_reason']}"
     if design["hold_words"]:
@@ -340,107 +284,12 @@ def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
         yield 1, run.record["materials_note"]
 
 
-def _said(run: RunFolder, an_id: str) -> Lines:
-    """Questions, answers and changes about a thing."""
-    lines: list[tuple[int, str]] = []
-    for row in run.tables["findings"].to_dict("records"):
-        keys = f"{row['key']} ; {row.get('also_keys', '')}".split(" ; ")
-        if an_id in {k.partition("/")[2] for k in keys} and row["weight"] != contract.NOTE:
-            answer = f" Answered: {row['answer']}." if row.get("answer") else ""
-            where = " ".join(t for t in (row["file"], row["sheet"], row["cell"]) if t)
-            lines.append((1, f"{row['weight']} {row['code']} ({where}): {row['message']}{answer}"))
-    for row in run.tables["answers"].to_dict("records"):
-        if row["key"].partition("/")[2] == an_id.casefold():
-            lines.append(
-                (1, f"answer to {row['code']}: \"{row['answer']}\" ({row['outcome']}, "
-                 f"{row['source']})")
-            )  # fmt: skip
-    for row in run.tables["changes"].to_dict("records"):
-        if row["key"].partition("/")[2] == an_id and row["column"]:
-            lines.append(
-                (1, f"{row['column']}: {row['old'] or 'blank'} ({row['old_file']}) -> "
-                 f"{row['new'] or 'blank'} ({row['new_file']})")
-            )  # fmt: skip
-    if lines:
-        yield 0, "Said of it"
-        yield from lines
-
-
-# --- places -------------------------------------------------------------------------------------
-
-
-def _classes(rows: list[dict[str, str]]) -> str:
-    counts = {c: sum(r["level_class"] == c for r in rows) for c in contract.CLASSES}
-    return ", ".join(f"{n} {c}" for c, n in counts.items() if n) or "none"
-
-
-def _building(run: RunFolder, an_id: str) -> Lines:
-    row = run.one("buildings", building_id=an_id) or {}
-    openings = run.rows("reach", building_id=an_id)
-    yield 0, f"{an_id}: building of site {row['site_id'] or 'not known'}"
-    yield 1, f"{len(openings)} openings: {_classes(openings)}"
-    openings.sort(key=lambda r: (-float(r["onset_chance_per_year"] or 1.1), r["opening_id"]))
-    yield 0, "Openings, the first to let water in first"
-    for one in openings:
-        yield (
-            1,
-            (
-                f"{one['opening_id']}: {one['level_class']}, {_margin(one)}, let in at "
-                f"{_metres(one['let_in_level_m'])}, "
-                f"{_chance(one['onset_chance_per_year'], one['onset_bound'])}"
-            ),
-        )
-    yield from _ladder(run, an_id)
-    yield from _said(run, an_id)
-
-
-def _in_life(chance: str, bound: str, years: int) -> str:
-    """The chance over the life of the seals, in words; blank where it is not known."""
-    if not chance or not years or float(chance) <= 0.0:
-        return ""
-    side = {MORE_OFTEN: "more than ", RARER: "less than "}.get(bound, "")
-    return f" ({side}{float(encounter_frac(float(chance), years)):.0%} in {years} years)"
-
-
-def _ladder(run: RunFolder, building: str) -> Lines:
-    years = int(run.record.get("settings", {}).get("value", {}).get("life_years", 0))
-    currency = str(run.record.get("settings", {}).get("programme", {}).get("currency", ""))
-    steps = sorted(run.rows("packages", building_id=building), key=lambda p: int(p["step_no"]))
-    if steps:
-        yield 0, "Packages, each with all ends of the one before"
-    for step in steps:
-        yield (
-            1,
-            (
-                f"{step['package_id']}: {step['ends_count']} ends ({step['end_ids']}), {step['gain']}, "
-                f"cost {about(int(step['cost_minor']), currency)}"
-            ),
-        )
-        yield (
-            2,
-            (
-                f"water inside {_chance(step['before_chance_per_year'], step['before_bound'])}"
-                f"{_in_life(step['before_chance_per_year'], step['before_bound'], years)}, after "
-                f"it {_chance(step['after_chance_per_year'], step['after_bound'])}"
-                f"{_in_life(step['after_chance_per_year'], step['after_bound'], years)}; next gate: "
-                f"{step['next_gate'] or 'none known'}"
-            ),
-        )
-        if step["assumed"]:
-            yield 2, f"assumed: {step['assumed']}"
-    choice = run.one("choices", building_id=building)
-    if choice is not None:
-        rank = f"rank {choice['rank']}: " if choice["rank"] else "left out: "
-        yield 0, "In the programme"
-        yield 1, f"{rank}{choice['reason'] or choice['left_out_reason']}"
-
-
 def _site(run: RunFolder, an_id: str) -> Lines:
     row = run.one("sites", site_id=an_id) or {}
     openings = run.rows("reach", site_id=an_id)
     walls = [o for o in openings if o["opening_kind"] != "chamber end"]
     yield 0, f"{an_id}: {row['site_name'] or 'site'}, region {row['region'] or 'not given'}"
-    yield 1, f"{len(walls)} openings into buildings: {_classes(walls)}"
+    yield 1, f"{len(walls)} openings into buildings: {classes_text(walls)}"
     yield from _policy(run, {"site_id": an_id})
     for building in run.rows("buildings", site_id=an_id):
         choice = run.one("choices", building_id=building["building_id"])
@@ -451,7 +300,7 @@ def _site(run: RunFolder, an_id: str) -> Lines:
         yield 0, "Its levels disagree; the numbers that best explain it"
         for one in suspected:
             yield 1, f"{one['words']} ({one['cell']})"
-    yield from _said(run, an_id)
+    yield from said_about(run, an_id)
 
 
 def _chamber(run: RunFolder, an_id: str) -> Lines:
@@ -461,15 +310,15 @@ def _chamber(run: RunFolder, an_id: str) -> Lines:
     if cover is None or not cover["level_m"]:
         yield 1, "cover level not known: open at any water"
     else:
-        yield 1, f"cover {_metres(cover['level_m'])}: {cover['path']} ({cover['cells']})"
+        yield 1, f"cover {metres_text(cover['level_m'])}: {cover['path']} ({cover['cells']})"
     for flood in _events(run, an_id):
         yield (
             1,
             (
                 f"{flood['mechanism']} {flood['event']}: {flood['answer']}, "
-                f"{_metres(flood['level_m'])}, {flood['origin']}"
+                f"{metres_text(flood['level_m'])}, {flood['origin']}"
             ),
         )
     for one in run.rows("reach", chamber_id=an_id):
-        yield 1, f"{one['opening_id']}: {one['level_class']}, {_margin(one)}"
-    yield from _said(run, an_id)
+        yield 1, f"{one['opening_id']}: {one['level_class']}, {margin_text(one)}"
+    yield from said_about(run, an_id)

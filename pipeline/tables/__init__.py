@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from pipeline.tables import design, exposure, levels, procurement, programme, survey
+from pipeline.tables import design, exposure, ingress, levels, procurement, programme, survey
 from pipeline.tables.spec import Table, conform, empty
 
 Tables = dict[str, Any]
@@ -26,6 +26,7 @@ REGISTRY: Final[dict[str, Table]] = {
     **survey.LAYERS,
     **levels.ALL,
     **exposure.ALL,
+    **ingress.ALL,
     **design.ALL,
     **programme.ALL,
     **procurement.ALL,

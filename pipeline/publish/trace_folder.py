@@ -1,0 +1,116 @@
+"""The tables of a run folder as `trace` reads them, and how it writes numbers."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from pipeline.core import contract
+from pipeline.core.errors import UsageError
+
+_TABLES: Final = (
+    "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
+    "findings", "links", "sites", "buildings", "chambers", "answers", "changes", "suspects",
+    "filling",
+)  # fmt: skip
+Lines = Iterator[tuple[int, str]]
+
+
+class RunFolder:
+    """The tables of one run, read from its folder."""
+
+    def __init__(self, folder: Path) -> None:
+        if not (folder / "run.json").is_file():
+            raise UsageError(
+                f"{folder} is no run folder.",
+                why="It holds no run.json.",
+                mend="Name a folder such as outputs/<programme>/run-001.",
+            )
+        self.record = json.loads((folder / "run.json").read_text("utf-8"))
+        self.tables = {name: self._table(folder / "tables" / f"{name}.csv") for name in _TABLES}
+
+    @staticmethod
+    def _table(path: Path) -> pd.DataFrame:
+        if not path.is_file():
+            return pd.DataFrame()
+        # ids stay text: 0012 is not 12, and NA is a region
+        return pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+
+    def rows(self, table: str, **wanted: str) -> list[dict[str, str]]:
+        """Rows of a table where columns hold these texts."""
+        frame = self.tables[table]
+        for name, value in wanted.items():
+            if name not in frame:
+                return []
+            frame = frame[frame[name] == value]
+        records: list[dict[str, str]] = frame.to_dict("records")
+        return records
+
+    def one(self, table: str, **wanted: str) -> dict[str, str] | None:
+        """The only row, or None."""
+        return next(iter(self.rows(table, **wanted)), None)
+
+
+def metres_text(text: str) -> str:
+    """A level in words."""
+    return f"{float(text):.3f} m" if text else "not known"
+
+
+def chance_text(text: str, bound: str = "") -> str:
+    """A chance a year in words."""
+    if not text:
+        return "not known"
+    chance = float(text)
+    if chance <= 0.0:
+        return "no known chance"
+    return f"{bound} 1 in {round(1 / chance):,} a year".strip()
+
+
+def margin_text(row: dict[str, str]) -> str:
+    """The margin of an opening in words."""
+    if not row["margin_mm"]:
+        return "margin not known"
+    least = "at least " if row["margin_is_bound"] == "True" else ""
+    return f"margin {least}{float(row['margin_mm']):+.0f} mm"
+
+
+# --- one opening --------------------------------------------------------------------------------
+
+
+def classes_text(rows: list[dict[str, str]]) -> str:
+    """How many openings are of each class."""
+    counts = {c: sum(r["level_class"] == c for r in rows) for c in contract.CLASSES}
+    return ", ".join(f"{n} {c}" for c, n in counts.items() if n) or "none"
+
+
+def said_about(run: RunFolder, an_id: str) -> Lines:
+    """Questions, answers and changes about a thing."""
+    lines: list[tuple[int, str]] = []
+    for row in run.tables["findings"].to_dict("records"):
+        keys = f"{row['key']} ; {row.get('also_keys', '')}".split(" ; ")
+        if an_id in {k.partition("/")[2] for k in keys} and row["weight"] != contract.NOTE:
+            answer = f" Answered: {row['answer']}." if row.get("answer") else ""
+            where = " ".join(t for t in (row["file"], row["sheet"], row["cell"]) if t)
+            lines.append((1, f"{row['weight']} {row['code']} ({where}): {row['message']}{answer}"))
+    for row in run.tables["answers"].to_dict("records"):
+        if row["key"].partition("/")[2] == an_id.casefold():
+            lines.append(
+                (1, f"answer to {row['code']}: \"{row['answer']}\" ({row['outcome']}, "
+                 f"{row['source']})")
+            )  # fmt: skip
+    for row in run.tables["changes"].to_dict("records"):
+        if row["key"].partition("/")[2] == an_id and row["column"]:
+            lines.append(
+                (1, f"{row['column']}: {row['old'] or 'blank'} ({row['old_file']}) -> "
+                 f"{row['new'] or 'blank'} ({row['new_file']})")
+            )  # fmt: skip
+    if lines:
+        yield 0, "Said of it"
+        yield from lines
+
+
+# --- places -------------------------------------------------------------------------------------
