@@ -313,7 +313,11 @@ def _keep_regions(tables: Tables, only: Sequence[str]) -> None:
     buildings = set(tables["buildings"]["building_id"])
     entries = tables["entries"]
     tables["entries"] = entries[entries["building_id"].isin(buildings)].reset_index(drop=True)
+    filling = tables["filling"]
+    tables["filling"] = filling[filling["building_id"].isin(buildings)].reset_index(drop=True)
     openings = set(tables["reach"]["opening_id"])
+    ingress = tables["ingress"]
+    tables["ingress"] = ingress[ingress["opening_id"].isin(openings)].reset_index(drop=True)
     sources = tables["reach_sources"]
     tables["reach_sources"] = sources[sources["opening_id"].isin(openings)].reset_index(drop=True)
 

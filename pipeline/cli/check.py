@@ -43,6 +43,12 @@ def check(
     from pipeline.run import check as check_surveys
     from pipeline.run import exit_code
 
+    if questions is not None and questions.resolve() in {f.resolve() for f in files}:
+        raise UsageError(
+            f"{questions} is one of the files to read.",
+            why="The answers in it would be lost.",
+            mend="Name another file for the new list.",
+        )
     if questions is not None and questions.exists() and not replace:
         raise UsageError(
             f"{questions} exists already.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache
@@ -19,11 +20,20 @@ VALUE: Final = "value"
 KEPT: Final = "kept as typed"
 REMEMBERED: Final = "remembered"
 LATER: Final = "the survey has a later value"
-OUTCOMES: Final = (VALUE, KEPT, REMEMBERED, LATER)
+UNREADABLE: Final = "could not be read as a value"
+ONE_FOR_ALL: Final = "one value for several rows"
+OUTCOMES: Final = (VALUE, KEPT, REMEMBERED, LATER, UNREADABLE, ONE_FOR_ALL)
 BARE: Final = frozenset(
     {"yes", "y", "no", "n", "right", "correct", "ok", "true", "not known", "unknown"}
 )
 """Answers that name no thing: no id, no text and no code is called so."""
+NOT_KNOWN: Final = frozenset(
+    {"not known", "unknown", "cannot say", "can not say", "nobody knows", "no", "none", "n/a"}
+)
+"""Answers that close a question without a value: there is none to be had."""
+_A_NUMBER: Final = re.compile(r"^[+-]?\d+(?:[.,]\d+)?\s*(?:m|mm|cm|ft|in)?$")
+# a line that stays true when its number is put right: ways that are not listed stay open
+_SETTLED: Final = frozenset({"duct-13"})
 _YES: Final = frozenset({"yes", "y", "right", "correct", "ok", "true", "as typed", "confirmed"})
 
 
@@ -80,7 +90,7 @@ def meaning(answer: Answer) -> Meaning:
     Notes
     -----
     `data/answer_words.csv` lists, code by code, the words that mean something of their own; '*'
-    stands for any text that the column can be read from. House rule: a code that is not listed
+    stands for any text that the column can be read from, '@number' for any number. House rule: a code that is not listed
     never changes a cell, because "no" to "is there a register entry?" must not read as "no
     asbestos".
     """
@@ -88,8 +98,8 @@ def meaning(answer: Answer) -> Meaning:
     said = "yes" if said in _YES else said
     listed = _words().get(answer.code, [])
     for word, column, value in listed:
-        if word == said:
-            return _meaning(answer, column, value)
+        if word == said or (word == "@number" and _A_NUMBER.match(said)):
+            return _meaning(answer, column, value or (answer.text if word == "@number" else ""))
     for word, column, value in listed:
         if word == "*":
             return _meaning(answer, column, value or answer.text)
@@ -172,7 +182,8 @@ def close(findings: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Findings with `answer` filled where the question is closed. A STOP is only closed by a
-        value: a text that gives none is told back in the message.
+        value, an ASK whose answer fills a cell by a text that can be read there: what gives none is
+        told back in the message. "Not known", and a statement of several words, close an ASK.
     """
     if answers.empty or findings.empty:
         return findings
@@ -189,15 +200,27 @@ def close(findings: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
         if not all(at in said and said[at]["outcome"] != LATER for at in every):
             continue
         found = said[every[0]]
-        if row["weight"] == contract.STOP:
-            out.loc[i, "message"] = (
-                f'{row["message"]} (Your answer "{found["answer"]}" gives no value that can be '
-                "used.)"
-            )
+        told = _told_back(row, [said[at] for at in every])
+        if told:
+            out.loc[i, "message"] = f"{row['message']} {told}"
             continue
         who = " ".join(t for t in (found["by_whom"], found["answered_on"]) if t)
         out.loc[i, "answer"] = f"{found['answer']} ({who})" if who else found["answer"]
     return out
+
+
+def _told_back(row: dict[str, Any], said: list[dict[str, Any]]) -> str:
+    """Why an answer does not settle its question; '' where it does."""
+    answer, outcomes = said[0]["answer"], {s["outcome"] for s in said}
+    if ONE_FOR_ALL in outcomes:
+        return (
+            f'(Your answer "{answer}" is one value for {len(said)} rows: answer "all {answer}" if '
+            "it was measured alike in each, else fill the rows in the survey.)"
+        )
+    laid = VALUE in outcomes and row["code"] not in _SETTLED
+    if row["weight"] == contract.STOP or UNREADABLE in outcomes or laid:
+        return f'(Your answer "{answer}" gives no value that can be used.)'
+    return ""
 
 
 def _keys(row: dict[str, Any]) -> list[str]:

@@ -10,7 +10,7 @@ from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.settings import Settings
 from pipeline.core.survey import Column, of_sheet
 from pipeline.intake.headings import normal
-from pipeline.intake.parse import Habits
+from pipeline.intake.parse import Habits, parse
 from pipeline.intake.sheets import RawSheet
 
 
@@ -60,12 +60,31 @@ def _plain(value: Any) -> str:
     return str(value).strip()
 
 
+def datums_of(settings: Settings) -> tuple[str, ...]:
+    """Height datums that the settings name."""
+    return (
+        settings.reference.vertical_datum,
+        *(s.datum for s in settings.reference.shift),
+    )
+
+
+def with_known_datum(about: dict[str, str], settings: Settings | None) -> dict[str, str]:
+    """The about sheet with its datum as the settings spell it: a form app exports 'site_datum'."""
+    stated = about.get("vertical_datum", "")
+    if settings is None or not stated:
+        return about
+    column = next(c for c in of_sheet("about") if c.house_name == "vertical_datum")
+    known = Habits(words={"@datums": datums_of(settings)})
+    return about | {"vertical_datum": str(parse(column, stated, known).value or stated)}
+
+
 def habits_of(about: dict[str, str], settings: Settings | None, *, decimal_comma: bool) -> Habits:
     """What a workbook's about sheet and the settings say of its cells."""
     words: dict[str, tuple[str, ...]] = {}
     if settings is not None:
         words["@regions"] = settings.programme.regions
         words["@classes"] = settings.programme.critical_classes
+        words["@datums"] = datums_of(settings)
     return Habits(
         level_unit=about.get("level_unit", "") or "m",
         size_unit=about.get("size_unit", "") or "mm",

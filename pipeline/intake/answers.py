@@ -3,9 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-from pipeline.core.answers import BARE, KEPT, LATER, VALUE, Answer, Answers, Meaning, meaning
+from pipeline.core.answers import (
+    BARE,
+    KEPT,
+    LATER,
+    NOT_KNOWN,
+    ONE_FOR_ALL,
+    REMEMBERED,
+    UNREADABLE,
+    VALUE,
+    Answer,
+    Answers,
+    Meaning,
+    meaning,
+)
 from pipeline.core.findings import KEY_SEPARATOR, make
 from pipeline.core.survey import Column, key_of, of_sheet
 from pipeline.intake.headings import LOOKED_AT, Head, normal
@@ -17,6 +31,7 @@ if TYPE_CHECKING:
 
 _NEEDED: Final = frozenset({"answer", "code", "key", "column"})
 _NAMES: Final = ("id", "text", "code")
+_MEASURED: Final = ("id", "number", "whole", "number_or_word", "date")
 _FORMULA: Final = "formula"
 _MIDNIGHT: Final = " 00:00:00"
 
@@ -121,17 +136,23 @@ def _lay_one(  # noqa: PLR0913 - one answer with its sheet, row and key
         now = _FORMULA
     if asked_at is not None and (r, asked_at) in raw.errors:
         now = raw.errors[r, asked_at]
-    if now != answer.as_read and not _same_cell(now, answer.as_read):
-        answers.note(key, answer, LATER)
-        return
     means = meaning(answer)
+    is_anchor = key.casefold() == answer.keys[0].casefold()
+    if now != answer.as_read and not _same_cell(now, answer.as_read):
+        # a line quotes the cell of its first row alone: what fills no cell holds for the others too
+        if is_anchor or means.text or means.is_kept:
+            answers.note(key, answer, LATER)
+        return
     if means.is_kept:
         answers.note(key, answer, KEPT)
         return
     column = next((c for c in of_sheet(out.sheet) if c.house_name == means.column), None)
     if column is None or column.house_name == key_of(out.sheet) or not means.text:
         return
-    if not _can_be_read(column, means, habits):
+    means = _for_each(answer, column, means)
+    unfit = _unfit(column, means, habits)
+    if unfit:
+        answers.note(key, answer, unfit)
         return
     at = _index(head, column.house_name)
     if at is None:
@@ -150,6 +171,27 @@ def _lay_one(  # noqa: PLR0913 - one answer with its sheet, row and key
         make("answer-01", out.cell(column.house_name, r + 1), fill=fill, as_read=answer.as_read,
              key=key)
     )  # fmt: skip
+
+
+def _for_each(answer: Answer, column: Column, means: Meaning) -> Meaning:
+    """What was measured row by row is no single value for all of them, unless the answer says so."""
+    if answer.code != "file-24" or len(answer.keys) < 2 or column.kind not in _MEASURED:
+        return means
+    said = means.text.strip()
+    if said.casefold().startswith("all "):
+        return replace(means, text=said[4:].strip())
+    return means if said.casefold().strip(" .!") in NOT_KNOWN else replace(means, text="")
+
+
+def _unfit(column: Column, means: Meaning, habits: Habits) -> str:
+    """What becomes of an answer that fills no cell; '' where it fills one."""
+    if not means.text:
+        return ONE_FOR_ALL
+    if _can_be_read(column, means, habits):
+        return ""
+    said = means.text.casefold().strip(" .!")
+    # 'the client will say' is an answer to keep; a lone 'lots' is a value that nobody can read
+    return REMEMBERED if said in NOT_KNOWN or len(said.split()) > 1 else UNREADABLE
 
 
 def _can_be_read(column: Column, means: Meaning, habits: Habits) -> bool:

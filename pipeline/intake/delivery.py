@@ -10,7 +10,7 @@ from pipeline.core.answers import Answers
 from pipeline.core.findings import Finding
 from pipeline.core.progress import Progress
 from pipeline.core.settings import Settings
-from pipeline.intake.about import habits_of, read_about
+from pipeline.intake.about import habits_of, read_about, with_known_datum
 from pipeline.intake.answers import is_question_list, read_answers
 from pipeline.intake.forms import sheets_of_export
 from pipeline.intake.headings import OWN_SHEETS, normal, sheet_of
@@ -64,7 +64,7 @@ def _lists_of(settings: Settings | None, out: Delivered) -> list[RawSheet]:
 
 def _type(delivery: Delivery, settings: Settings | None, out: Delivered) -> None:
     out.findings += delivery.findings
-    about = _about(delivery.sheets, out)
+    about = with_known_datum(_about(delivery.sheets, out), settings)
     aliases = settings.surveys.aliases if settings is not None else {}
     for raw in delivery.sheets:
         out.abouts[raw.file] = about

@@ -86,7 +86,7 @@ def _own_columns(head: list[str], sheet: str) -> tuple[list[Any], dict[str, int]
 
 def _spread_position(cells: list[list[Any]], at: dict[str, int], top: int) -> None:
     """Latitude and longitude out of 'lat lon altitude accuracy', or of columns of their own."""
-    if not at:
+    if not at or not any(len(row) > i and row[i] for row in cells[top + 1 :] for i in at.values()):
         return
     for r, row in enumerate(cells):
         if r == top:

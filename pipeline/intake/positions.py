@@ -139,7 +139,14 @@ class Where:
         if not code or not self._is_reached(code):
             if row.file not in self._told_system:
                 self._told_system.add(row.file)
-                self._say(sheet, row, "place-12", "easting_m", {}, ("easting_m", "northing_m"))
+                self._say(
+                    sheet,
+                    row,
+                    "place-12",
+                    "easting_m",
+                    {"ref": self._reference(row.file) or "blank"},
+                    ("easting_m", "northing_m"),
+                )
             else:
                 row.stopped += ["easting_m", "northing_m"]
                 row.worsen(contract.STOP)

@@ -104,7 +104,7 @@ def _question(
 ) -> dict[str, str]:
     row = {
         "name": f"{column.sheet}_{column.heading}", "label": column.heading.replace("_", " "),
-        "hint": help_of(column), "required": "yes" if column.is_key else "",
+        "hint": help_of(column), "required": "yes" if column.is_key and not column.assumed else "",
         "type": _TYPES.get(column.kind, "text"),
     }  # fmt: skip
     name = list_name(column)

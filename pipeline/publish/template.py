@@ -7,6 +7,7 @@ Beside the data sheets stand `lists` (the allowed words), `how to number a wall`
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -30,6 +31,7 @@ _OWN_WORDS: Final = {
 }
 _OPEN_CELLS: Final = 20
 _HELP: Final = 255  # characters that a spreadsheet shows beside a cell
+_A_LIMIT: Final = re.compile(r"^-?\d|^in |^inside|^within|finer|even digits| / ")
 _NEED: Final = {"R": "wanted", "C": "wanted when: ", "O": "if known"}
 WALL_SHEET: Final = "how to number a wall"
 CARD_SHEET: Final = "card to print"
@@ -105,18 +107,32 @@ def _forms(book: Any) -> dict[str, Any]:
     }
 
 
+def _is_when(column: Column) -> bool:
+    """Whether a condition says when a cell is wanted, and not what may stand in it."""
+    return bool(column.condition) and not _A_LIMIT.search(column.condition)
+
+
+def _without_range(column: Column) -> str:
+    """The note without the range that the help names already."""
+    parts = [p for p in column.note.split("; ") if p != f"{column.lo} to {column.hi}"]
+    return "; ".join(p for p in parts if p)
+
+
 def help_of(column: Column) -> str:
     """What the sheet shows beside a cell: need, unit, range, note, and what a blank means."""
     need = _NEED.get(column.need, "")
-    parts = [need + column.condition if column.need == "C" else need]
+    if column.need == "C":
+        need = need + column.condition if _is_when(column) else "if given in this way"
+    parts = [need]
     if column.unit:
         parts.append(f"in {column.unit}")
     if column.lo or column.hi:
         parts.append(f"usually {column.lo or '...'} to {column.hi or '...'}")
     if column.kind == "many":
         parts.append(f"one or several of: {', '.join(w for w in column.words if w[0] != '@')}")
-    if column.note:
-        parts.append(column.note)
+    note = _without_range(column)
+    if note and not (column.need == "C" and column.condition in note and _is_when(column)):
+        parts.append(note)
     if column.assumed:
         parts.append(f"left blank: {column.assumed}")
     return "; ".join(p for p in parts if p)[:_HELP]

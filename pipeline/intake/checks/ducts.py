@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterator
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -190,15 +190,28 @@ def check_far_end(view: Survey) -> Iterator[Checked]:
     guessed = [
         h
         for h in eligible
-        if h.index not in open_ends and h.row["far_place_id"] and _is_unproved(view, h)
+        if h.index not in open_ends and _is_place(h.row["far_place_id"]) and _is_unproved(view, h)
     ]
     for group in by(guessed, _between):
+        far = group[0].row["far_place_id"]
+        # both mouths of a duct are one question: the places are named once, then the ends
+        near = names(h.row["place_id"] for h in group if h.row["place_id"] != far)
+        proof = group[0].row["far_proof"]
         fill = {
-            "a": names(h.id for h in group),
-            "b": group[0].row["far_place_id"],
-            "proof": group[0].row["far_proof"] or "not stated",
+            "a": near or names(h.id for h in group),
+            "b": f"{far} ({names(h.id for h in group)})",
+            "proof": f"from {proof}"
+            if proof == "drawing"
+            else proof
+            if proof == "assumed"
+            else "not known",
         }
         yield from view.say("duct-22", group, "far_proof", fill=fill)
+
+
+def _is_place(far: Any) -> bool:
+    """Whether a duct is said to run to a place, and not into the ground."""
+    return bool(far) and str(far).casefold() not in {"buried", "none"}
 
 
 def _between(hit: Hit) -> tuple[Hashable, ...]:

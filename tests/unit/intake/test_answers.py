@@ -34,9 +34,14 @@ def ducts() -> list[list[Any]]:
 
 
 def answered(
-    folder: Path, survey: Path, said: dict[tuple[str, str], str], name: str = "back.xlsx"
+    folder: Path,
+    survey: Path,
+    said: dict[tuple[str, str], str],
+    name: str = "back.xlsx",
+    *,
+    column: str = "",
 ) -> Path:
-    """The question list of a survey, filled in by code and first key."""
+    """The question list of a survey, filled in by code and first key (and column, if named)."""
     tables, _ = check([survey])
     path = folder / name
     write_questions(path, tables, "test")
@@ -47,7 +52,7 @@ def answered(
         for row in rows[1:]:
             key = str(row[at["Key"]].value).split(" ; ")[0]
             text = said.get((str(row[at["Code"]].value), key))
-            if text is not None:
+            if text is not None and (not column or row[at["Column"]].value == column):
                 row[at["Answer"]].value = text
                 row[at["By whom"]].value = "K. Brandt"
                 row[at["Date"]].value = "2026-03-05"
@@ -241,3 +246,45 @@ def test_an_older_list_that_holds_a_midnight_is_still_read(
     filled.save(back)
     tables, _ = check([survey, back])
     assert pd.Timestamp(tables["visits"]["visit_date"].iloc[0]) == pd.Timestamp("2025-05-14")
+
+
+@pytest.mark.parametrize("said", ["lots", "?", "abc"])
+def test_a_lone_word_that_is_no_value_is_told_back(
+    book: Callable[..., Path], tmp_path: Path, said: str
+) -> None:
+    """'Lots' is no bore: the line stays open and quotes the answer."""
+    survey = book(ducts=ducts())
+    back = answered(tmp_path, survey, {("file-12", "ducts/D-1"): said})
+    tables, _ = check([survey, back])
+    found = tables["findings"].query("code == 'file-12'").iloc[0]
+    assert f'Your answer "{said}" gives no value' in found["message"]
+    assert not found["answer"]
+
+
+@pytest.mark.parametrize(("said", "depths"), [("120", [None, None]), ("all 120", [120.0, 120.0])])
+def test_one_measured_value_is_not_laid_into_several_rows_unasked(
+    book: Callable[..., Path], tmp_path: Path, said: str, depths: list[float | None]
+) -> None:
+    """A depth was measured at each mouth; one number for two of them needs the word 'all'."""
+    survey = book(ducts=[["end_id", "clear_depth_mm"], ["D-1", None], ["D-2", None]])
+    back = answered(tmp_path, survey, {("file-24", "ducts/D-1"): said}, column="clear_depth_mm")
+    tables, _ = check([survey, back])
+    found = tables["ends"].set_index("end_id")["clear_depth_mm"]
+    assert [None if pd.isna(found[e]) else float(found[e]) for e in ("D-1", "D-2")] == depths
+    asked = tables["findings"].query("code == 'file-24' and column == 'clear_depth_mm'")
+    if said == "120":
+        assert 'answer "all 120"' in asked.iloc[0]["message"]
+
+
+def test_an_answer_that_fills_no_cell_holds_for_rows_that_read_otherwise(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """'Who closes the gap?' for two entries, one a crack and one open: answered once for both."""
+    entries = [["entry_id", "building_id", "gap_around_duct"], ["E-1", "B-1", "crack"],
+               ["E-2", "B-1", "open"]]  # fmt: skip
+    survey = book(sites=[["site_id"], ["S-1"]], entries=entries,
+                  buildings=[["building_id", "site_id"], ["B-1", "S-1"]])  # fmt: skip
+    back = answered(tmp_path, survey, {("duct-30", "entries/E-1"): "owner"})
+    tables, _ = check([survey, back])
+    found = tables["findings"].query("code == 'duct-30'").iloc[0]
+    assert str(found["answer"]).startswith("owner")

@@ -194,7 +194,7 @@ CASES: list[dict[str, Any]] = [
         "tables": _all([{"far_proof": "drawing"}]),
         "at": ("ends", 0, "far_proof"),
         "quiet": {("ends", 0, "far_proof"): "traced"},
-        "says": "or only drawing",
+        "says": "only from drawing",
     },
     {
         "code": "duct-23",
