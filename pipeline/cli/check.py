@@ -112,7 +112,9 @@ def _print_tables(tables: Tables, *, has_settings: bool, questions: Path | None)
     console.print(counts)
     console.print(f"\n{head_line(tables['counts'])}\n")
     _print_findings(tables, console)
-    if not has_settings:
+    if has_settings:
+        console.print("\nChecks that need designed seals (duct-19, duct-20) are made by a run.")
+    else:
         _print_not_made(console)
     if questions is not None:
         console.print(f"\nThe question list is in {questions}.")

@@ -255,6 +255,7 @@ class Crews(Section):
     crew_size: int = Field(ge=1)
     cost_per_hour: float = Field(ge=0)
     site_cost: float = Field(ge=0)
+    confined_space_cost: float = Field(ge=0, description="one entry into a confined space")
     setup_hours: float = Field(ge=0)
     base_hours_per_end: float = Field(gt=0)
     hours_per_100mm_bore: float = Field(ge=0)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
+from pipeline.exposure.closing_net import closing_tables
 from pipeline.exposure.links import Link, make_links
 from pipeline.exposure.reach import reach_tables
 from pipeline.exposure.times import ingress
@@ -28,7 +29,7 @@ def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent)
     Returns
     -------
     Tables
-        links, reach, reach_sources, ingress, filling.
+        links, reach, reach_sources, ingress, filling, way_edges, way_waters.
 
     """
     links = make_links(tables, settings)
@@ -42,7 +43,8 @@ def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent)
         },
     )
     flows, filling = ingress(tables, done["reach"], done["links"])
-    return {**done, "ingress": flows, "filling": filling}
+    ways = closing_tables(tables, links, done["reach"], settings)
+    return {**done, **ways, "ingress": flows, "filling": filling}
 
 
 def _row(link: Link) -> dict[str, Any]:

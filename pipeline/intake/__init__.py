@@ -108,7 +108,7 @@ def _finish(
         points, lost = match_gps(points, rows, sheets)
         findings += lost
         fill_buildings(rows, layers["footprints"])
-    say_blanks(sheets)
+    say_blanks(sheets, delivered.abouts)
     inherit(rows)
     derived(rows)
     frames, checked = apply_checks(rows, delivered, settings, shown, versions.superseded)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -194,7 +195,7 @@ class _Dates:
         return bool(one and two and one < two)
 
 
-def say_blanks(sheets: list[TypedSheet]) -> None:
+def say_blanks(sheets: list[TypedSheet], abouts: Mapping[str, Mapping[str, str]]) -> None:
     """Wanted cells that are blank: one question per sheet and column, the rows named."""
     for sheet in sheets:
         own_keys = [f"{sheet.sheet}/{r.key}" for r in sheet.rows]
@@ -202,6 +203,8 @@ def say_blanks(sheets: list[TypedSheet]) -> None:
             if column.need != "R" or column.is_key or (sheet.sheet, column.house_name) in _NEVER:
                 continue
             name = column.house_name
+            if name == "datum" and abouts.get(sheet.file, {}).get("vertical_datum"):
+                continue  # the first sheet says it for all rows that do not
             empty = [i for i, r in enumerate(sheet.rows) if r.values.get(name) is None]
             blank = [i for i in empty if _is_asked(sheet.sheet, name, sheet.rows[i])]
             if blank:

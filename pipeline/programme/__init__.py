@@ -6,9 +6,11 @@ import pandas as pd
 
 from pipeline.core.buying import Buying
 from pipeline.core.materials import Materials
+from pipeline.core.money import minor
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
 from pipeline.programme.choosing import choose_packages
+from pipeline.programme.closing_lines import closing_lines, end_prices
 from pipeline.programme.costs import CostBook
 from pipeline.programme.crew_days import crew_day_rows
 from pipeline.programme.openings import by_building
@@ -43,7 +45,7 @@ def programme(
     Returns
     -------
     Tables
-        packages, choices, plans, crew_days, findings (none: the survey was judged before).
+        packages, choices, plans, crew_days, closing_lines, findings (none: the survey was judged before).
 
     Raises
     ------
@@ -53,6 +55,12 @@ def programme(
     openings = by_building(tables)
     book = CostBook(tables, settings, materials=materials, buying=buying)
     progress(1, _STEPS)
+    entry = minor(settings.crews.confined_space_cost, settings.programme.currency)
+    lines = closing_lines(
+        tables,
+        end_prices(tables, book, entry_minor=entry),
+        unsurveyed={b: o.unsurveyed for b, o in openings.items()},
+    )
     packages = packages_table(tables, settings, openings=openings, book=book)
     progress(2, _STEPS)
     choices, plans = choose_packages(tables, settings, packages, openings)
@@ -66,6 +74,7 @@ def programme(
         "choices": _frame("choices", choices),
         "plans": _frame("plans", plans),
         "crew_days": _frame("crew_days", days),
+        "closing_lines": lines,
         "findings": blank("findings"),
     }
 

@@ -115,6 +115,16 @@ _SEALED: Final = (
     Column("after_bound", "Chance as sealed is", "", 14),
     Column("next_gate", "What still lets water in", "", 40),
     Column("hold", "Condition", "", 40),
+    Column("line_ends_count", "Cheapest closing line: ends", "0", 10),
+    Column(
+        "line_cost",
+        "its cost (seals and entries, without what comes once per visit)",
+        "#,##0.00",
+        13,
+    ),
+    Column("wall_cost", "All ends at the wall, counted alike", "#,##0.00", 13),
+    Column("line_says", "What no seal closes", "", 40),
+    Column("line_rests", "What the line rests on", "", 40),
     Column("earliest_h", "Hours to the equipment as found, not sooner", "0.0", 12),
     Column("ducts_alone_h", "The same through the openings counted alone", "0.0", 12),
     Column("fill_words", "What that rests on", "", 50),
@@ -217,13 +227,7 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
             f"Chance in the life: at least once in {settings.value.life_years} years alike; "
             "blank beside a chance: the chance itself. Hours: from the moment that the water "
             "outside stands at the policy level, for information.",
-            _over_life(chosen, settings.value.life_years).merge(
-                tables["filling"].rename(columns={"words": "fill_words"})[
-                    ["building_id", "earliest_h", "ducts_alone_h", "fill_words"]
-                ],
-                on="building_id",
-                how="left",
-            ),
+            _with_line_and_time(_over_life(chosen, settings.value.life_years), tables, currency),
             _SEALED,
         ),
         ("Holds", "What must be released before work, order or design", "", _holds(tables), _HOLDS),
@@ -234,6 +238,23 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
         book.table(sheet, frame, columns)
     _about(book, tables, settings, run_id)
     book.close()
+
+
+def _with_line_and_time(frame: pd.DataFrame, tables: Tables, currency: str) -> pd.DataFrame:
+    """With the cheapest closing line of each building, and the hours until water stands inside."""
+    lines = tables["closing_lines"]
+    lines = _in_money(lines[lines["kind"] == "building"], currency).rename(
+        columns={"place_id": "building_id", "ends_count": "line_ends_count", "cost": "line_cost",
+                 "all_wall_cost": "wall_cost", "cannot_close": "line_says",
+                 "conditions": "line_rests"}
+    )  # fmt: skip
+    filling = tables["filling"].rename(columns={"words": "fill_words"})
+    for other, names in (
+        (lines, ["line_ends_count", "line_cost", "wall_cost", "line_says", "line_rests"]),
+        (filling, ["earliest_h", "ducts_alone_h", "fill_words"]),
+    ):
+        frame = frame.merge(other[["building_id", *names]], on="building_id", how="left")
+    return frame
 
 
 def _over_life(frame: pd.DataFrame, years: int) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from typing import Final
 
 from pipeline.core import contract
 from pipeline.core.errors import UsageError
-from pipeline.publish.trace_building import building_lines
+from pipeline.publish.trace_building import building_lines, closing_line_of
 from pipeline.publish.trace_folder import (
     Lines,
     RunFolder,
@@ -291,6 +291,7 @@ def _site(run: RunFolder, an_id: str) -> Lines:
     yield 0, f"{an_id}: {row['site_name'] or 'site'}, region {row['region'] or 'not given'}"
     yield 1, f"{len(walls)} openings into buildings: {classes_text(walls)}"
     yield from _policy(run, {"site_id": an_id})
+    yield from closing_line_of(run, "site", an_id)
     for building in run.rows("buildings", site_id=an_id):
         choice = run.one("choices", building_id=building["building_id"])
         said = "" if choice is None else f": {choice['reason'] or choice['left_out_reason']}"

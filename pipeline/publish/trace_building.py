@@ -33,8 +33,34 @@ def building_lines(run: RunFolder, an_id: str) -> Lines:
             ),
         )
     yield from _time(run, an_id)
+    yield from closing_line_of(run, "building", an_id)
     yield from _ladder(run, an_id)
     yield from said_about(run, an_id)
+
+
+def closing_line_of(run: RunFolder, kind: str, an_id: str) -> Lines:
+    """The cheapest set of ends that shuts a building or a site off from the water."""
+    line = run.one("closing_lines", kind=kind, place_id=an_id)
+    if line is None:
+        return
+    currency = str(run.record.get("settings", {}).get("programme", {}).get("currency", ""))
+    shut = {"True": "seals alone close every way", "False": "seals alone do not close it"}
+    yield 0, "Cheapest closing line, at the policy line of every source"
+    yield 1, shut.get(line["is_possible"], "not known whether seals alone close it")
+    if line["end_ids"]:
+        cost = about(int(line["cost_minor"]), currency)
+        gap = float(line["gap_frac"] or 0.0)
+        proof = "none is cheaper" if gap == 0.0 else f"at most {gap:.0%} dearer than the cheapest"
+        yield 1, f"{line['ends_count']} ends for {cost} ({proof}): {line['end_ids']}"
+    if line["all_wall_count"]:
+        cost = about(int(line["all_wall_cost_minor"] or 0), currency)
+        without = line["all_wall_without_price"]
+        more = f", without a price: {without}" if without else ""
+        yield 1, f"all ends at the wall: {line['all_wall_count']} for {cost}{more}"
+    if line["cannot_close"]:
+        yield 1, f"no seal closes: {line['cannot_close']}"
+    if line["conditions"]:
+        yield 1, f"it rests on: {line['conditions']}"
 
 
 def _time(run: RunFolder, building: str) -> Lines:

@@ -8,7 +8,16 @@ from typing import Any, Final
 
 import pandas as pd
 
-from pipeline.tables import design, exposure, ingress, levels, procurement, programme, survey
+from pipeline.tables import (
+    closing,
+    design,
+    exposure,
+    ingress,
+    levels,
+    procurement,
+    programme,
+    survey,
+)
 from pipeline.tables.spec import Table, conform, empty
 
 Tables = dict[str, Any]
@@ -27,6 +36,7 @@ REGISTRY: Final[dict[str, Table]] = {
     **levels.ALL,
     **exposure.ALL,
     **ingress.ALL,
+    **closing.ALL,
     **design.ALL,
     **programme.ALL,
     **procurement.ALL,

@@ -38,7 +38,8 @@ class Town:
             n: []
             for n in (
                 "sites", "buildings", "entries", "ends", "levels", "floods", "policies", "reach",
-                "reach_sources", "designs", "pieces", "chambers",
+                "reach_sources", "designs", "pieces", "chambers", "links",
+                "way_edges", "way_waters",
             )
         }  # fmt: skip
 
