@@ -16,7 +16,7 @@ Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 Aep = Annotated[float, Field(gt=0.0, lt=1.0)]
 Metres = Annotated[float, Field(ge=0.0, le=1000.0)]
 
-SourceKind = Literal["level grid", "depth grid", "polygon", "groundwater"]
+SourceKind = Literal["level grid", "depth grid", "polygon", "node table", "groundwater"]
 Mechanism = Literal["river", "sea", "surface water", "groundwater", "sewer", "reservoir"]
 Defences = Literal["with", "without", "breach", "not stated"]
 
@@ -117,6 +117,18 @@ class Source(Section):
     defences: Defences
     issued: dt.date
     freeboard_in_m: Metres = 0.0
+    within_m: Metres | None = Field(
+        default=None, description="how far from a reach the water of a node table is taken to reach"
+    )
+
+    @model_validator(mode="after")
+    def _nodes_have_their_reach(self) -> Source:
+        if (self.kind == "node table") != (self.within_m is not None):
+            raise ValueError(
+                f"flood source '{self.id}': a node table, and only that, needs 'within_m': how far "
+                "from a reach its water is taken to reach"
+            )
+        return self
 
     @model_validator(mode="after")
     def _depth_has_its_ground(self) -> Source:

@@ -120,7 +120,7 @@ def _finish(
     out["findings"] = findings_table(findings)
     if not len(findings):
         out["findings"] = blank("findings")
-    for name in ("regions", "footprints", "flood_polygons", "flood_domains"):
+    for name in ("regions", "footprints", "flood_polygons", "flood_domains", "flood_nodes"):
         out[name] = shown[name] if name in shown else blank(name)
     return out
 

@@ -25,6 +25,8 @@ from pipeline.core import geo
 from pipeline.core.errors import UsageError
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.settings import Gps, Settings
+from pipeline.intake.node_tables import read_nodes
+from pipeline.tables import blank
 
 _HEADS: Final = {
     ".gpx": (b"<gpx", b"<?xml"),
@@ -50,7 +52,7 @@ def read_layers(settings: Settings) -> dict[str, Any]:
     if reference.footprints_file is not None:
         file = reference.footprints_file
         footprints = _columns(_layer(file, crs, limit), "building_id", file)
-    polygons, domains = [], []
+    polygons, domains, nodes = [], [], []
     for source in settings.flood.source:
         if source.kind == "polygon":
             frame = _layer(source.path, crs, limit, source.layer)
@@ -76,6 +78,9 @@ def read_layers(settings: Settings) -> dict[str, Any]:
                     crs=crs,
                 )
             )
+        if source.kind == "node table":
+            _check_path(source.path)
+            nodes.append(read_nodes(source))
         if source.domain is not None:
             frame = _layer(source.domain, crs, limit)
             domains.append(
@@ -86,6 +91,7 @@ def read_layers(settings: Settings) -> dict[str, Any]:
         "footprints": footprints,
         "flood_polygons": _joined(polygons, crs, "source_id", "aep_per_year", "level_m"),
         "flood_domains": _joined(domains, crs, "source_id"),
+        "flood_nodes": pd.concat(nodes, ignore_index=True) if nodes else blank("flood_nodes"),
     }
 
 

@@ -14,6 +14,7 @@ from pipeline.core.progress import Progress
 from pipeline.core.settings import Settings
 from pipeline.levels.datums import to_working_datum
 from pipeline.levels.floods_grid import Places, grid_rows, groundwater_rows
+from pipeline.levels.floods_nodes import node_rows
 from pipeline.levels.floods_polygon import polygon_rows
 from pipeline.levels.floods_said import flood_findings
 from pipeline.levels.floods_survey import survey_rows
@@ -29,6 +30,7 @@ DEFAULT_U_M = {
     "groundwater": 0.50,
     "report": 0.20,
     "model node": 0.10,
+    "node table": 0.10,
 }
 
 
@@ -67,6 +69,8 @@ def flood_tables(tables: Tables, settings: Settings, progress: Progress) -> dict
             new, said = grid_rows(places, tables, settings, source)
         elif source.kind == "groundwater":
             new, said = groundwater_rows(places, settings, source)
+        elif source.kind == "node table":
+            new, said = node_rows(places, tables, settings, source)
         else:
             new, said = polygon_rows(places, tables, settings, source)
         for row in new:

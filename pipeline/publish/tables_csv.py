@@ -11,7 +11,7 @@ from pipeline.core.harmless import harmless_text
 from pipeline.tables import REGISTRY, Tables, dictionary
 
 # what a run folder holds by contract, and what stands beside it for those who follow a number back
-_BESIDE: Final = ("regions", "footprints", "flood_polygons", "flood_domains")
+_BESIDE: Final = ("regions", "footprints", "flood_polygons", "flood_domains", "flood_nodes")
 
 
 def write_tables(folder: Path, tables: Tables) -> None:

@@ -33,6 +33,7 @@ REGISTRY: Final[dict[str, Table]] = {
     "answers": survey.ANSWERS,
     "changes": survey.CHANGES,
     **survey.LAYERS,
+    "flood_nodes": survey.FLOOD_NODES,
     **levels.ALL,
     **exposure.ALL,
     **ingress.ALL,

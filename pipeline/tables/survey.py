@@ -218,4 +218,22 @@ FLOOD_POLYGONS = _layer(
 FLOOD_DOMAINS = _layer(
     "flood_domains", "what a source modelled", text("source_id", "source of the settings")
 )
+FLOOD_NODES: Final = Table(
+    "flood_nodes",
+    "nodes of flood models: one row per node and event; a row without level shapes the line or "
+    "marks a structure",
+    (),
+    (
+        text("source_id", "source of the settings", nullable=False),
+        text("reach", "river or branch", nullable=False),
+        text("node", "node of the model"),
+        real("chainage_m", "along the reach, growing downstream", nullable=False),
+        real("x_m", "in the working coordinate system", nullable=False),
+        real("y_m", "in the working coordinate system", nullable=False),
+        text("bank", "left, right (looking downstream) or both", words=("left", "right", "both")),
+        text("structure", "weir, bridge, culvert: water is not even across it"),
+        real("aep_per_year", "chance of the event; blank = every event", lo=0, hi=1),
+        real("level_m", "water level on the datum of the source"),
+    ),
+)
 LAYERS: Final = {t.name: t for t in (REGIONS, FOOTPRINTS, FLOOD_POLYGONS, FLOOD_DOMAINS)}

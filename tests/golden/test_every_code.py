@@ -542,7 +542,7 @@ def test_other_units_are_the_same_levels(name: str) -> None:
 
 
 NOT_HERE: Final = {
-    "water-09": "node tables are not among the flood sources yet",
+    "water-09": "node tables: tests/reference/test_node_tables.py",
     "level-19": "needs a world geoid grid on the machine: tests/unit/intake",
     "duct-19": "known only when seals are designed: the example run",
     "duct-20": "known only when the water was followed: the example run",
