@@ -47,6 +47,14 @@ class Shift(Section):
     source: str
 
 
+class SeparationGrid(Section):
+    """[reference.separation]: a grid that turns satellite heights into levels, where none was noted."""
+
+    path: Path
+    name: str = Field(description="model and year, as it shall stand beside every level")
+    u_m: Metres
+
+
 class Reference(Section):
     """[reference]: the one working coordinate system and the one working height datum."""
 
@@ -55,6 +63,7 @@ class Reference(Section):
     regions_file: Path
     footprints_file: Path | None = None
     shift: tuple[Shift, ...] = ()
+    separation: SeparationGrid | None = None
     max_plan_accuracy_m: Metres = Field(
         default=1.0, description="worst stated accuracy of a plan transformation that is accepted"
     )

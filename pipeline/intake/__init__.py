@@ -19,6 +19,7 @@ from pipeline.intake.delivery import Delivered, deliver
 from pipeline.intake.inherit import inherit, one_spelling
 from pipeline.intake.layers import read_gps, read_layers
 from pipeline.intake.positions import Where, fill_buildings, match_gps, say_defaults
+from pipeline.intake.separations import fill_separations
 from pipeline.intake.whole import (
     changes,
     newest,
@@ -105,6 +106,7 @@ def _finish(
                 for row in sheet.rows:
                     where.place(sheet, row)
         say_defaults(rows, sheets)
+        fill_separations(rows, where, settings, delivered.abouts)
         points, lost = match_gps(points, rows, sheets)
         findings += lost
         fill_buildings(rows, layers["footprints"])

@@ -47,7 +47,7 @@ def read_nodes(source: Source) -> pd.DataFrame:
     for name in _ALSO:
         if name not in frame.columns:
             frame[name] = None
-    out = pd.DataFrame(
+    return pd.DataFrame(
         {
             "source_id": source.id,
             "reach": frame["reach"].astype("str").str.strip(),
@@ -63,7 +63,6 @@ def read_nodes(source: Source) -> pd.DataFrame:
             "level_m": _levels(frame, source),
         }
     )
-    return out
 
 
 def _levels(frame: Any, source: Source) -> Any:

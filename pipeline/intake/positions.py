@@ -233,6 +233,15 @@ class Where:
         )
         return x, y, f"grid reference to {size:g} m", size
 
+    def in_working(self, row: Row, east: str, north: str) -> tuple[float, float] | None:
+        """A pair of a row in the working system, silently: None where it is none that we trust."""
+        x, y = row.values.get(east), row.values.get(north)
+        code = self._code(self._reference(row.file))
+        if x is None or y is None or not code or not self._is_reached(code):
+            return None
+        found = self._transform(code, float(x), float(y))
+        return found if self._inside(*found) else None
+
     @staticmethod
     def _code(reference: str) -> str:
         if reference.casefold().strip() == _GRID_WORDS:

@@ -192,12 +192,12 @@ class Points:
         height, n = float(row[column]), float(row["geoid_sep_m"])
         datums = (self._datum(row, visit), visit.datum, self._settings.reference.vertical_datum)
         datum = next(d for d in datums if d.casefold() not in (*UNKNOWN, ELLIPSOID))
-        point = text(row["point_id"])
+        point, source = text(row["point_id"]), text(row.get("separation_from"))
         return Level(
             round(height - n, 6), datum=datum,
             path=f"point {point} height above ellipsoid {height:.3f} {'-' if n >= 0 else '+'} "
-                 f"separation {abs(n):.3f}",
-            cells=(self.cell(row, column), self.cell(row, "geoid_sep_m")),
+                 f"separation {abs(n):.3f}" + (f" ({source})" if source else ""),
+            cells=(self.cell(row, column), "" if source else self.cell(row, "geoid_sep_m")),
         )  # fmt: skip
 
     def _by_rise(self, row: dict[str, Any], start: Level | None) -> Level | None:
@@ -220,7 +220,7 @@ class Points:
             biases = (*biases, *visit.biases())
         stated = 0.0 if pd.isna(row["u_m"]) else float(row["u_m"])
         out = replace(
-            level, shared=begin.shared, own_m=own, biases=biases, method=method,
+            level, shared=(*begin.shared, *_of_grid(row, level)), own_m=own, biases=biases, method=method,
             gap=self._gap(row, method, visit, start),
             cells=tuple(c for c in level.cells if c),
         )  # fmt: skip
@@ -307,3 +307,11 @@ class Points:
         if (site, datum) not in self._told:
             self._told.add((site, datum))
             self._say(code, row, "datum", fill, site)
+
+
+def _of_grid(row: dict[str, Any], level: Level) -> tuple[tuple[str, float], ...]:
+    """Doubt that all heights turned by one grid share."""
+    source = text(row.get("separation_from"))
+    if not source or f"({source})" not in level.path:
+        return ()
+    return ((f"separation {source.rpartition(' at the ')[0]}", float(row["separation_u_m"])),)

@@ -38,6 +38,10 @@ _EXTRA: Final[dict[str, tuple[Col, ...]]] = {
     "buildings": _POSITION,
     "chambers": (*_POSITION, text("region", "region of the chamber's site, or after 'STREET-'")),
     "entries": (),
+    "level_points": (
+        text("separation_from", "grid of the settings that gave the separation; blank = surveyed"),
+        real("separation_u_m", "doubt of that grid", lo=0),
+    ),
     "ducts": (
         flag(
             "is_unlisted",
