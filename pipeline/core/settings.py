@@ -276,6 +276,9 @@ class Crews(Section):
     crew_size: int = Field(ge=1)
     cost_per_hour: float = Field(ge=0)
     site_cost: float = Field(ge=0)
+    survey_visit_cost: float | None = Field(
+        default=None, ge=0, description="one visit to survey levels again; unset = not stated"
+    )
     confined_space_cost: float = Field(ge=0, description="one entry into a confined space")
     setup_hours: float = Field(ge=0)
     base_hours_per_end: float = Field(gt=0)

@@ -9,6 +9,7 @@ from pipeline.core.materials import Materials
 from pipeline.core.money import minor
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
+from pipeline.programme.advice import resurvey_rows, site_shift_rows
 from pipeline.programme.choosing import choose_packages
 from pipeline.programme.closing_lines import closing_lines, end_prices
 from pipeline.programme.costs import CostBook
@@ -45,7 +46,7 @@ def programme(
     Returns
     -------
     Tables
-        packages, choices, plans, crew_days, closing_lines, findings (none: the survey was judged before).
+        packages, choices, plans, crew_days, closing_lines, resurvey, site_shifts, findings (none).
 
     Raises
     ------
@@ -75,6 +76,8 @@ def programme(
         "plans": _frame("plans", plans),
         "crew_days": _frame("crew_days", days),
         "closing_lines": lines,
+        "resurvey": _frame("resurvey", resurvey_rows(tables, settings, book)),
+        "site_shifts": _frame("site_shifts", site_shift_rows(tables, settings.flood.k)),
         "findings": blank("findings"),
     }
 

@@ -96,6 +96,10 @@ _RESURVEY: Final = (
     Column("margin_mm", "Margin (mm)", "0", 9),
     Column("limit_mm", "Doubt limit (mm)", "0", 9),
     Column("chance_below_frac", "Chance below the design level", "0%", 11),
+    Column("chance_above_frac", "Chance that a better survey gives above", "0%", 12),
+    Column("saved", "Seal that it would save", "#,##0.00", 11),
+    Column("site_value", "Worth of a visit to the site", "#,##0.00", 11),
+    Column("advice", "Advice for the site", "", 44),
     Column("has_pedigree", "Levels good enough to clear", "", 12),
     Column("is_proved_way", "Way proved", "", 9),
     Column("reason", "What is missing", "", 60),
@@ -218,7 +222,7 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
             "Re-survey",
             "Openings too close to call",
             "Sealed unless a better survey clears them.",
-            _close(tables),
+            _close(tables, currency),
             _RESURVEY,
         ),
         (
@@ -283,13 +287,15 @@ def _no_data(tables: Tables) -> pd.DataFrame:
     return rows.sort_values(["site_id", "opening_id"])
 
 
-def _close(tables: Tables) -> pd.DataFrame:
+def _close(tables: Tables, currency: str) -> pd.DataFrame:
     reach = tables["reach"]
     rows = reach[
         (reach["level_class"] == contract.CLOSE) & (reach["opening_kind"] != "chamber end")
     ].copy()
     for name in ("has_pedigree", "is_proved_way"):
         rows[name] = ["yes" if bool(v) else "no" for v in rows[name]]
+    worth = _in_money(tables["resurvey"], currency).drop(columns=["site_id"])
+    rows = rows.merge(worth, on="opening_id", how="left")
     return rows.sort_values(["site_id", "margin_mm", "opening_id"])
 
 

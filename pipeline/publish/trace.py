@@ -284,6 +284,19 @@ def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
         yield 1, run.record["materials_note"]
 
 
+def _shifts(run: RunFolder, site: str) -> Lines:
+    """What a common error of all levels of a site would change, and what a new survey is worth."""
+    shifts = sorted(run.rows("site_shifts", site_id=site), key=lambda r: int(r["shift_mm"]))
+    if shifts:
+        yield 0, "If all its levels were wrong by one amount (openings that change class)"
+        yield 1, ", ".join(f"{int(r['shift_mm']):+d} mm: {r['changed_count']}" for r in shifts)
+    close = run.rows("resurvey", site_id=site)
+    if close:
+        yield 0, f"Another survey ({close[0]['method']})"
+        count = "1 opening is" if len(close) == 1 else f"{len(close)} openings are"
+        yield 1, f"{close[0]['advice']}; {count} too close to call"
+
+
 def _site(run: RunFolder, an_id: str) -> Lines:
     row = run.one("sites", site_id=an_id) or {}
     openings = run.rows("reach", site_id=an_id)
@@ -292,6 +305,7 @@ def _site(run: RunFolder, an_id: str) -> Lines:
     yield 1, f"{len(walls)} openings into buildings: {classes_text(walls)}"
     yield from _policy(run, {"site_id": an_id})
     yield from closing_line_of(run, "site", an_id)
+    yield from _shifts(run, an_id)
     for building in run.rows("buildings", site_id=an_id):
         choice = run.one("choices", building_id=building["building_id"])
         said = "" if choice is None else f": {choice['reason'] or choice['left_out_reason']}"

@@ -127,4 +127,42 @@ CREW_DAYS = Table(
     ),
 )
 
-ALL: Final = {t.name: t for t in (PACKAGES, CHOICES, PLANS, CREW_DAYS)}
+RESURVEY = Table(
+    "resurvey",
+    "openings that are too close to call: what a better survey of each would be worth",
+    ("opening_id",),
+    (
+        text("opening_id", "opening"),
+        text("site_id", "site"),
+        text("method", "the survey that is thought of", nullable=False),
+        real(
+            "chance_above_frac",
+            "chance that it gives above; 0 where the way is not proved; blank = not known",
+            lo=0,
+            hi=1,
+        ),
+        whole("saved_minor", "cost of the seal that would then be saved", lo=0),
+        whole(
+            "site_value_minor", "chance x cost, summed over the close openings of the site", lo=0
+        ),
+        whole("visit_minor", "cost of the visit; blank = not stated", lo=0),
+        text("advice", "the advice in one line", nullable=False),
+    ),
+)
+
+SITE_SHIFTS = Table(
+    "site_shifts",
+    "how many openings change class if all levels of a site were wrong by one amount",
+    ("site_id", "shift_mm"),
+    (
+        text("site_id", "site"),
+        whole("shift_mm", "positive: all levels stand higher than surveyed"),
+        whole("openings_count", "openings into its buildings", lo=0),
+        whole("changed_count", "of these, with another class", lo=0),
+        whole("below_count", "then below", lo=0),
+        whole("close_count", "then too close to call", lo=0),
+        whole("above_count", "then above, as far as their own level and way are proved", lo=0),
+    ),
+)
+
+ALL: Final = {t.name: t for t in (PACKAGES, CHOICES, PLANS, CREW_DAYS, RESURVEY, SITE_SHIFTS)}
