@@ -276,6 +276,7 @@ def _openings(tables: Tables, degrees: Degrees) -> list[dict[str, Any]]:
                 "region": _text(row["region"]),
                 "level_class": _text(row["level_class"]),
                 "margin_mm": _number(row["margin_mm"], 0),
+                "limit_mm": _number(row["limit_mm"], 0),
                 "margin_is_bound": bool(row["margin_is_bound"]),
                 "reason": _text(row["reason"]),
                 "way": _text(row["way"]),

@@ -116,3 +116,24 @@ def test_survey_text_is_never_run(browser: Any, example_run: Path, tmp_path: Pat
     assert len(requests) == 1
     assert messages == []
     page.context.close()
+
+
+def test_the_strip_of_a_site_shows_each_margin_of_the_table(
+    browser: Any, example_run: Path, table: Any
+) -> None:
+    """Every opening of a site with a margin has its mark; its words quote margin and doubt."""
+    reach = table("reach")
+    rows = reach[(reach["site_id"] == "S01") & (reach["opening_kind"] != "chamber end")]
+    rows = rows[rows["margin_mm"].notna()]
+    page, _, messages = _open(browser, example_run / "map.html")
+    page.locator("input[type=search]").first.fill("S01")
+    page.keyboard.press("Enter")
+    titles = page.locator("#card .strip title").all_text_contents()
+    assert len(titles) == len(rows) > 5
+    for row in rows.to_dict("records"):
+        side = "lower" if row["margin_mm"] < 0 else "higher"
+        (said,) = [t for t in titles if t.startswith(f"{row['opening_id']}, ")]
+        assert f"{abs(round(row['margin_mm']))} mm {side}" in said
+        assert f"give or take {row['limit_mm']:.0f} mm" in said
+    assert messages == []
+    page.context.close()

@@ -219,9 +219,62 @@ function openMap(map) {
       ["Note of the survey", row.note],
     ], extra);
   }
+  // --- sensitivity strip: by how much the design water may rise or fall until an opening turns -----
+  function strip(rows) {
+    const known = rows.filter((r) => !r.is_chamber_end && r.margin_mm !== null)
+      .sort((a, b) => a.margin_mm - b.margin_mm || (a.opening_id < b.opening_id ? -1 : 1));
+    if (!known.length) return [];
+    const most = Math.max(...known.map((r) => Math.abs(r.margin_mm) + (r.limit_mm || 0)));
+    const reach = Math.min(1500, Math.max(250, Math.ceil(most / 250) * 250));
+    const left = 118, wide = 330, row = 15, top = 26, high = top + known.length * row + 6;
+    const x = (mm) => left + 6 + (Math.max(-reach, Math.min(reach, mm)) + reach) / (2 * reach) * (wide - left - 12);
+    const svg = document.createElementNS(svgNs, "svg");
+    svg.setAttribute("viewBox", `0 0 ${wide} ${high}`);
+    svg.setAttribute("class", "strip"); svg.setAttribute("role", "img");
+    svg.setAttribute("aria-label", "Change of the design water level at which each opening turns");
+    const add = (tag, attrs, text) => {
+      const part = document.createElementNS(svgNs, tag);
+      Object.entries(attrs).forEach(([k, v]) => part.setAttribute(k, v));
+      if (text) part.appendChild(document.createTextNode(text));
+      svg.appendChild(part);
+      return part;
+    };
+    [-reach, -reach / 2, 0, reach / 2, reach].forEach((mm) => {
+      add("line", { x1: x(mm), x2: x(mm), y1: top - 8, y2: high - 2, stroke: mm ? "#d4d6dd" : "#22304a", "stroke-width": mm ? 1 : 1.6 });
+      add("text", { x: x(mm), y: 12, "text-anchor": mm === reach ? "end" : "middle" }, (mm > 0 ? "+" : "") + (mm / 1000).toFixed(mm % 1000 ? 2 : 0) + (mm ? "" : " m"));
+    });
+    known.forEach((r, i) => {
+      const y = top + i * row + 4, c = colour[r.level_class] || "#444444", limit = r.limit_mm || 0;
+      const beyond = Math.abs(r.margin_mm) > reach;
+      const g = add("g", {});
+      const title = document.createElementNS(svgNs, "title");
+      title.appendChild(document.createTextNode(
+        r.opening_id + ", " + r.level_class + ": turns when the design water stands " +
+        Math.abs(Math.round(r.margin_mm)) + " mm " + (r.margin_mm < 0 ? "lower" : "higher") + ", give or take " + limit + " mm"));
+      g.appendChild(title);
+      const name = r.opening_id.startsWith(r.site_id + "-") ? r.opening_id.slice(r.site_id.length + 1) : r.opening_id;
+      g.appendChild(add("text", { x: left - 4, y: y + 4, "text-anchor": "end" }, name));
+      g.appendChild(add("line", { x1: x(r.margin_mm - limit), x2: x(r.margin_mm + limit), y1: y, y2: y, stroke: c, "stroke-width": 5, "stroke-opacity": .35 }));
+      if (beyond) {
+        const at = x(r.margin_mm), to = r.margin_mm < 0 ? 6 : -6;
+        g.appendChild(add("path", { d: `M${at} ${y}l${to} -4v8z`, fill: c }));
+      } else if (r.level_class === "below") {
+        g.appendChild(add("rect", { x: x(r.margin_mm) - 3.5, y: y - 3.5, width: 7, height: 7, fill: c }));
+      } else {
+        g.appendChild(add("circle", { cx: x(r.margin_mm), cy: y, r: 3.6, fill: r.level_class === "above" ? "#fff" : c, stroke: c, "stroke-width": 2 }));
+      }
+      svg.appendChild(g);
+    });
+    return [
+      el("h4", "If the design water stood lower or higher"),
+      el("p", "A mark stands where the opening turns between wet and dry, freeboard included; the bar is the doubt of its level. Left of the dark line: wet at the design level. An arrow lies outside the picture.", "small"),
+      svg,
+    ];
+  }
+
   function showSite(site) {
     const rows = data.openings.filter((o) => o.site_id === site.site_id);
-    const extra = [el("h4", "Openings")];
+    const extra = [...strip(rows), el("h4", "Openings")];
     rows.forEach((row) => {
       const go = el("button", row.opening_id + ": " + row.level_class, "linkish");
       go.onclick = () => { goTo(row); showOpening(row); };
