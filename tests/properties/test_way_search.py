@@ -68,10 +68,10 @@ def random_network(rng: np.random.Generator) -> tuple[int, list[tuple[int, int, 
 
 
 def test_search_equals_a_slow_plain_search_on_random_networks() -> None:
-    """2,000 random networks: the same control level at every place, and a way that has it."""
+    """10,000 random networks: the same control level at every place, and a way that has it."""
     rng = np.random.default_rng(SEED)
     walked = 0
-    for _ in range(2000):
+    for _ in range(10_000):
         count, edges = random_network(rng)
         tail = np.array([e[0] for e in edges], dtype=np.int64)
         head = np.array([e[1] for e in edges], dtype=np.int64)

@@ -53,6 +53,35 @@ def test_a_planted_error_is_named_first_in_200_sites() -> None:
     assert hits >= 180
 
 
+def test_a_planted_100_mm_is_named_in_95_of_100_sites() -> None:
+    """Two redundant chains, 100 mm on any number: it is the first suspect in at least 95 of 100."""
+    rng = np.random.default_rng(1968)
+    named = 0
+    for _ in range(100):
+        design, measured, u, _true = site(rng)
+        row = int(rng.integers(len(measured)))
+        measured[row] += 0.1 * float(rng.choice([-1.0, 1.0]))
+        found = suspects(design, measured, u)
+        named += bool(found) and found[0].row == row
+    assert named >= 95
+
+
+def test_with_one_redundant_chain_the_right_pair_is_tied_in_100_sites() -> None:
+    """One loop, 100 mm on any of its numbers: all of the loop are tied with it, and it is said."""
+    design = np.array([[1, 0, 0], [-1, 0, 1], [0, 1, 0], [0, -1, 1]], dtype=float)
+    rng = np.random.default_rng(1969)
+    for _ in range(100):
+        u = rng.uniform(0.003, 0.010, 4)
+        true = rng.uniform(5.0, 15.0, 3)
+        measured = design @ true + rng.normal(0.0, u)
+        row = int(rng.integers(4))
+        measured[row] += 0.1 * float(rng.choice([-1.0, 1.0]))
+        found = suspects(design, measured, u)
+        assert found
+        assert row in {found[0].row, *found[0].tied}
+        assert len(found[0].tied) == 3
+
+
 def test_with_one_redundant_chain_the_tie_is_said() -> None:
     """Two ways to one level: nobody can tell which of the four numbers is wrong."""
     design = np.array([[1, 0, 0], [-1, 0, 1], [0, 1, 0], [0, -1, 1]], dtype=float)
