@@ -19,7 +19,7 @@ from pipeline.exposure.inlets import Inlet, Walls, inlets
 from pipeline.exposure.links import Link, text
 from pipeline.exposure.network import AS_IS, LOWERED, Mouth, Waterworks, assemble, four, mouths
 from pipeline.exposure.openings import Place, openings
-from pipeline.exposure.search import NOWHERE, control_levels, way_back
+from pipeline.exposure.search import NOWHERE, search, sorted_crests, way_back
 from pipeline.exposure.water import GROUNDWATER, SEEN, Policy, Water, Waters
 from pipeline.tables import Tables
 
@@ -46,18 +46,18 @@ class _Ways:
 
     def __init__(self, works: Waterworks) -> None:
         self._works = works
-        self._kept: dict[tuple[int, int], list[tuple[Any, Any]]] = {}
+        self._kept: dict[tuple[int, int], list[tuple[list[float], list[int]]]] = {}
+        self._crests = [sorted_crests(works.network, works.crest_m[run]) for run in _RUNS]
         count = len(works.nodes)
         graph = coo_matrix((np.ones(len(works.tail)), (works.tail, works.head)), (count, count))
         _, self.component = connected_components(graph, directed=True, connection="weak")
 
-    def _levels(self, start: int, without: int) -> list[tuple[Any, Any]]:
+    def _levels(self, start: int, without: int) -> list[tuple[list[float], list[int]]]:
         key = (start, without)
         if key not in self._kept:
             works = self._works
             self._kept[key] = [
-                control_levels(works.network, works.crest_m[run], start, without=without)
-                for run in _RUNS
+                search(works.network, crest, start, without) for crest in self._crests
             ]
         return self._kept[key]
 
@@ -70,7 +70,7 @@ class _Ways:
             if node == without:
                 continue
             for run in _RUNS:
-                level = max(float(runs[run][0][node]), crest[run])
+                level = max(runs[run][0][node], crest[run])
                 if level < best[run]:
                     best[run] = level
                     if run == AS_IS:

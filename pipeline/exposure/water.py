@@ -20,6 +20,10 @@ DRAIN: Final = ("sewer", "river", "sea")
 GROUNDWATER: Final = "groundwater"
 SEEN: Final = "seen water"
 EVERY_EVENT: Final = -1.0
+_READ: Final = [
+    "place_id", "mechanism", "aep_per_year", "level_m", "u_m", "is_nearest", "is_refused", "answer",
+    "climate", "defences", "ground_m", "source_id",
+]  # fmt: skip
 _UNSTATED: Final = ("unknown", "not stated", "")
 
 
@@ -88,8 +92,11 @@ class Waters:
             ]
         ]
         self._by: dict[tuple[str, str], Water] = {}
-        for (place, mechanism), group in rows.groupby(["place_id", "mechanism"], sort=True):
-            self._by[str(place), str(mechanism)] = _water(str(place), str(mechanism), group, policy)
+        groups: dict[tuple[str, str], list[dict[str, object]]] = {}
+        for row in rows[_READ].to_dict("records"):
+            groups.setdefault((str(row["place_id"]), str(row["mechanism"])), []).append(row)
+        for place, mechanism in sorted(groups):
+            self._by[place, mechanism] = _water(place, mechanism, groups[place, mechanism], policy)
         self._of_place: dict[str, list[Water]] = {}
         for (place, _), water in self._by.items():
             self._of_place.setdefault(place, []).append(water)
@@ -129,14 +136,14 @@ def _is_stated(row: dict[str, object]) -> bool:
     )
 
 
-def _water(place: str, mechanism: str, group: pd.DataFrame, policy: Policy) -> Water:
+def _water(place: str, mechanism: str, group: list[dict[str, object]], policy: Policy) -> Water:
     events: dict[float, dict[str, object]] = {}
     bounds: dict[float, float] = {}
     modelled: set[float] = set()
-    refused = bool(group["is_refused"].any())
+    refused = any(bool(row["is_refused"]) for row in group)
     constant: dict[str, object] | None = None
-    for row in group.to_dict("records"):
-        aep, level = float(row["aep_per_year"]), float(row["level_m"])
+    for row in group:
+        aep, level = float(str(row["aep_per_year"])), float(str(row["level_m"]))
         if aep == EVERY_EVENT:
             if not math.isnan(level) and (
                 constant is None or level > float(str(constant["level_m"]))
@@ -150,8 +157,8 @@ def _water(place: str, mechanism: str, group: pd.DataFrame, policy: Policy) -> W
         if not math.isnan(level):
             if aep not in events or level > float(str(events[aep]["level_m"])):
                 events[aep] = row
-        elif row["answer"] == contract.DRY and not math.isnan(float(row["ground_m"])):
-            bounds[aep] = min(bounds.get(aep, math.inf), float(row["ground_m"]))
+        elif row["answer"] == contract.DRY and not math.isnan(float(str(row["ground_m"]))):
+            bounds[aep] = min(bounds.get(aep, math.inf), float(str(row["ground_m"])))
     if constant is not None and not events:
         level = float(str(constant["level_m"]))
         return Water(

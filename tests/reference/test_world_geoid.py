@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipeline.core.separation import open_separations
 from pipeline.intake.checks import geoid
 
 # Expected values: EGM96 15' grid of the PROJ data package, as listed with the survey rules
@@ -67,3 +68,30 @@ def test_no_grid_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without a grid nothing is known, and nothing is taken to be zero."""
     monkeypatch.setattr(geoid, "_GRIDS", ("there_is_no_such_grid.gtx",))
     assert geoid.separation_m([-2.5], [52.25], PLACES) is None
+
+
+# The agency's own test file of EGM96 (National Imagery and Mapping Agency, program F477, its sample
+# input and output): latitude, longitude east, geoid height.
+AGENCY = [
+    (38.6281550, 269.7791550, -31.628), (-14.6212170, 305.0211140, -2.969),
+    (46.8743190, 102.4487290, -43.575), (-23.6174460, 133.8747120, 15.871),
+    (38.6254730, 359.9995000, 50.066), (-0.4667440, 0.0023000, 17.329),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("lat", "lon", "expected_m"), AGENCY)
+def test_undulation_points_of_the_agency(lat: float, lon: float, expected_m: float) -> None:
+    """Published undulations to 0.06 m, the published tolerance of bilinear on the 15' grid."""
+    got = geoid.separation_m([lon - 360.0 if lon > 180.0 else lon], [lat], PLACES)
+    if got is None:
+        pytest.skip("no world geoid grid (EGM96) is installed here: Debian's proj-data has one")
+    assert got[0] == pytest.approx(expected_m, abs=0.06)
+
+
+@pytest.mark.parametrize(("lat", "lon", "expected_m"), AGENCY)
+def test_a_grid_named_by_the_user_gives_the_same(lat: float, lon: float, expected_m: float) -> None:
+    """Our own reading of the same file, as `[reference.separation]` would name it."""
+    files = [Path(f) for f in geoid._candidates() if Path(f).is_file()]
+    if not files:
+        pytest.skip("no world geoid grid (EGM96) is installed here: Debian's proj-data has one")
+    assert open_separations(files[0]).at([lon], [lat])[0] == pytest.approx(expected_m, abs=0.06)
