@@ -437,6 +437,11 @@ def _u_m(r: Reaching, k: float) -> float:
     return down / k if math.isfinite(down) else math.nan
 
 
+def _without_source(water: Water) -> str:
+    """A water without a level in the design event is dry only where somebody modelled it."""
+    return "dry" if water.is_modelled else "not modelled"
+
+
 def _source_rows(
     place: Place, found: list[Reaching], policy: Policy, waters: Waters, k: float
 ) -> list[dict[str, Any]]:
@@ -459,7 +464,7 @@ def _source_rows(
         rows.append(
             {
                 "opening_id": place.opening_id,
-                "source_id": f"{mechanism}:{r.water.source_id or 'dry'}",
+                "source_id": f"{mechanism}:{r.water.source_id or _without_source(r.water)}",
                 "source_place_id": source_place,
                 "mechanism": mechanism,
                 "control_level_m": control if math.isfinite(control) else math.nan,

@@ -18,6 +18,7 @@ from pipeline.core.doubts import usual_u_m
 from pipeline.levels.chain import Level, method_gap
 from pipeline.levels.visits import Visit, doubt_gap, text
 
+_FROM_A_MARK: Final = ("levelled", "total station", "tape")
 _LONG_DIP_M: Final = 3.0
 _THICKEST_FRAME_MM: Final = 300.0  # upper end of the survey's range for frames
 _WALL_FRAC: Final = 0.08  # house rule: wall of a duct over its bore
@@ -65,10 +66,22 @@ def direct(opening: Opening, column: str) -> Level | None:
     gap = visit.date_gap or visit.geoid_gap(method) or method_gap(method) or doubt_gap(row)
     level = Level(
         value, own_m=visit.method_u_m(method), shared_key=visit.visit_id, biases=visit.biases(),
+        shared=_mark_behind(visit.visit_id, method),
         gap=gap, method=method, datum=visit.datum, path=f"level {value:.3f}",
         cells=tuple(c for c in (opening.cell(row, column),) if c),
     ).at_least(number(row.get("level_u_m")) or 0.0)  # fmt: skip
     return level.without_pedigree(_row_gap(opening)) if "level_method" in row else level
+
+
+def _mark_behind(visit_id: str, method: str) -> tuple[tuple[str, float], ...]:
+    """Doubt of the mark that a run started from, where the row gives the level alone.
+
+    A level by instrument is never better than its start: a mark that nobody names is taken as one
+    from a satellite network (house rule), and all levels of the visit share its error.
+    """
+    if method not in _FROM_A_MARK:
+        return ()
+    return ((f"mark behind visit {visit_id or 'not named'}", usual_u_m("GNSS network")),)
 
 
 def by_dip(opening: Opening, point: Level, column: str) -> Level | None:

@@ -120,11 +120,13 @@ class Visits:
         datum = text(row["datum"])
         if not datum and not is_stopped(row, "datum"):
             datum = self._datums.get(text(row["file"]), "")
+        # a date that is asked about is not known until it is answered
+        asked = "visit_date" in text(row.get("doubted")).split(";")
         visit = Visit(
             text(row["visit_id"]),
             text(row["instrument"]),
             datum,
-            text(row["visit_date"]),
+            "" if asked else text(row["visit_date"]),
             text(row["geoid_model"]),
             None if pd.isna(count) else int(count),
         )

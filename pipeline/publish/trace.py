@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from pipeline.core import contract
+from pipeline.core.doubts import read_parts
 from pipeline.core.errors import UsageError
 from pipeline.publish.trace_building import building_lines, closing_line_of
 from pipeline.publish.trace_folder import (
@@ -106,7 +107,10 @@ def _own_level(run: RunFolder, row: dict[str, str]) -> Lines:
     yield 1, f"{metres_text(level['level_m'])} on {level['datum']}: {level['path']}"
     yield 1, f"cells: {level['cells'] or 'none'}"
     own, shared = float(level["u_own_m"]), float(level["u_shared_m"])
-    with_key = f" with all that hangs on {level['shared_key']}" if level["shared_key"] else ""
+    parts = "; ".join(
+        f"{u * 1000:.0f} mm of {n}" for n, u in read_parts(level["shared_parts"]).items()
+    )
+    with_key = f" ({parts})" if parts else ""
     yield (
         1,
         (
@@ -142,6 +146,12 @@ def _policy(run: RunFolder, row: dict[str, str]) -> Lines:
     yield 1, policy["origin"]
 
 
+def _source_words(row: dict[str, str]) -> str:
+    if row["source_id"]:
+        return f"source {row['source_id']}"
+    return "no source of the settings models it" if not row["water_level_m"] else "seen there"
+
+
 def _water(run: RunFolder, row: dict[str, str]) -> Lines:
     yield 0, "The water that decides"
     if not row["source_place_id"]:
@@ -151,7 +161,7 @@ def _water(run: RunFolder, row: dict[str, str]) -> Lines:
         1,
         (
             f"{row['mechanism']} at {row['source_place_id']}: level {metres_text(row['water_level_m'])}, "
-            f"policy line {metres_text(row['policy_level_m'])} (source {row['source_id'] or 'seen there'})"
+            f"policy line {metres_text(row['policy_level_m'])} ({_source_words(row)})"
         ),
     )
     for flood in _events(run, row["source_place_id"], row["mechanism"]):
@@ -170,7 +180,9 @@ def _water(run: RunFolder, row: dict[str, str]) -> Lines:
     if others:
         yield 1, f"{len(others)} other waters get to it; the nearest to deciding:"
     for source in others[:_OTHERS_SHOWN]:
-        margin = f"{float(source['margin_mm']):+.0f} mm" if source["margin_mm"] else "dry"
+        margin = (
+            f"{float(source['margin_mm']):+.0f} mm" if source["margin_mm"] else _no_margin(source)
+        )
         yield (
             2,
             (
@@ -215,10 +227,32 @@ def _way(run: RunFolder, row: dict[str, str]) -> Lines:
     yield (
         1,
         (
-            f"water comes in {chance_text(row['onset_chance_per_year'], row['onset_bound'])}; chance of "
-            f"lying below the design level {float(row['chance_below_frac'] or 0):.0%}"
+            f"water comes in {chance_text(row['onset_chance_per_year'], row['onset_bound'])}, over all "
+            f"waters; chance that the let-in level lies below the design level: {_below(run, row)}"
         ),
     )
+
+
+def _no_margin(source: dict[str, str]) -> str:
+    """Why a water has no margin: it is not known, it passes at any level, or it stays dry."""
+    if source["source_id"].endswith(":not modelled"):
+        return "not modelled in the design event (not the same as dry)"
+    return "let in at any level" if source["water_level_m"] else "dry in the design event"
+
+
+def _below(run: RunFolder, row: dict[str, str]) -> str:
+    """The chance with the two doubts that it comes from."""
+    if not row["chance_below_frac"]:
+        return "not known"
+    chance = float(row["chance_below_frac"])
+    words = "under 0.1%" if 0.0 < chance < 0.001 else f"{chance:.1%}"
+    for source in run.rows("reach_sources", opening_id=row["opening_id"]):
+        same = (source["source_place_id"], source["mechanism"]) == (
+            row["source_place_id"], row["mechanism"])  # fmt: skip
+        if same and source["control_u_m"] and source["water_u_m"]:
+            level, water = float(source["control_u_m"]), float(source["water_u_m"])
+            return f"{words} (doubt of the level {level:.3f} m, of the water {water:.3f} m)"
+    return words
 
 
 def _change(row: dict[str, str]) -> Lines:
@@ -238,6 +272,8 @@ def _change(row: dict[str, str]) -> Lines:
                 1,
                 f"water {margin - limit:.0f} mm higher, or levels that much lower, clears it no more",
             )
+        elif margin > limit:
+            yield 1, "what the reason above names: its own margin and doubt would clear it"
         else:
             yield (
                 1,

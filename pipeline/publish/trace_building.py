@@ -87,12 +87,19 @@ def _in_life(chance: str, bound: str, years: int) -> str:
     return f" ({side}{float(encounter_frac(float(chance), years)):.0%} in {years} years)"
 
 
+def _more_chance(step: dict[str, str], before: str) -> bool:
+    """Whether a step with more seals has the higher chance of water inside."""
+    after = step["after_chance_per_year"]
+    return bool(before and after) and float(after) > float(before)
+
+
 def _ladder(run: RunFolder, building: str) -> Lines:
     years = int(run.record.get("settings", {}).get("value", {}).get("life_years", 0))
     currency = str(run.record.get("settings", {}).get("programme", {}).get("currency", ""))
     steps = sorted(run.rows("packages", building_id=building), key=lambda p: int(p["step_no"]))
     if steps:
         yield 0, "Packages, each with all ends of the one before"
+    before = ""
     for step in steps:
         yield (
             1,
@@ -111,6 +118,9 @@ def _ladder(run: RunFolder, building: str) -> Lines:
                 f"{step['next_gate'] or 'none known'}"
             ),
         )
+        if _more_chance(step, before):
+            yield 2, "more seals, each of which may fail, and what they close is not what decides"
+        before = step["after_chance_per_year"]
         if step["dry_after_frac"]:
             bound = f"{step['dry_bound']} " if step["dry_bound"] else ""
             yield (
