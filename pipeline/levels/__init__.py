@@ -9,7 +9,7 @@ import pandas as pd
 from pipeline.core.findings import table as findings_table
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
-from pipeline.levels.finder import suspects_table
+from pipeline.levels.finder import network_table, suspects_table
 from pipeline.levels.floods import flood_tables
 from pipeline.levels.found import Found
 from pipeline.levels.heights import findings_frame, heights, level_table
@@ -30,7 +30,7 @@ def levels(tables: Tables, settings: Settings, *, progress: Progress = silent) -
     Returns
     -------
     Tables
-        levels, floods, policies, ground, suspects, findings.
+        levels, floods, policies, ground, suspects, network, findings.
 
     """
     floods = flood_tables(tables, settings, progress)
@@ -43,6 +43,7 @@ def levels(tables: Tables, settings: Settings, *, progress: Progress = silent) -
         "floods": _bound_by_covers(floods["floods"], found),
         "levels": level_table(found, settings.flood.k),
         "suspects": suspected,
+        "network": network_table(tables, settings.reference.vertical_datum),
         "findings": _with_hints(pd.concat(said, ignore_index=True), suspected)
         if said
         else blank("findings"),

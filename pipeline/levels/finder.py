@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Any, Final
 
@@ -13,8 +13,8 @@ import pandas as pd
 
 from pipeline.core.cells import Addresses
 from pipeline.core.doubts import usual_u_m
-from pipeline.levels.network import suspects
-from pipeline.levels.visits import Visits, text
+from pipeline.levels.network import adjust_shared, suspects
+from pipeline.levels.visits import GNSS, Visits, text
 from pipeline.tables import Tables, blank
 
 _SHOWN: Final = 3
@@ -32,6 +32,69 @@ class Number:
     key: str
     column: str
     cell: str
+    shared: tuple[str, float] = ("", 0.0)
+    """Error that it shares with the other satellite levels of its visit: name and doubt (m)."""
+
+
+def network_table(tables: Tables, working_datum: str) -> pd.DataFrame:
+    """Every point of every site by all its numbers together.
+
+    Parameters
+    ----------
+    tables : Tables
+        Survey tables with `columns`.
+    working_datum : str
+        Levels are given on it; points that only hang on another datum stay open.
+
+    Returns
+    -------
+    DataFrame
+        Table `network`: level points and covers, no mouths.
+    """
+    zero = _zero(working_datum)
+    rows = [
+        row
+        for site, numbers in sorted(_by_site(tables).items())
+        for row in _adjusted(site, numbers, zero)
+    ]
+    return pd.DataFrame(rows) if rows else blank("network")
+
+
+def _adjusted(site: str, numbers: list[Number], zero: str) -> Iterator[dict[str, Any]]:
+    nodes = dict.fromkeys(k for x in numbers for k, _ in x.nodes if k != zero)
+    at = {n: i for i, n in enumerate(nodes)}
+    parts = {n: i for i, n in enumerate(dict.fromkeys(x.shared[0] for x in numbers))}
+    design, shared = np.zeros((len(numbers), len(at))), np.zeros((len(numbers), len(parts)))
+    own = np.array([n.u_m for n in numbers])
+    for r, number in enumerate(numbers):
+        for node, sign in number.nodes:
+            if node != zero:
+                design[r, at[node]] += sign
+        shared[r, parts[number.shared[0]]] = number.shared[1]
+        own[r] = math.sqrt(max(own[r] ** 2 - number.shared[1] ** 2, _LEAST_U_M**2))
+    found = adjust_shared(design, [n.value_m for n in numbers], own, shared)
+    agree = "they agree" if found.is_believable else "they do NOT agree"
+    check = (
+        f"{found.spare_count} of its {len(numbers)} numbers check others, and {agree} within their "
+        "doubts" if found.spare_count else "no number of the site checks another"
+    )  # fmt: skip
+    for node, i in at.items():
+        if "/" in node or node.startswith("zero of "):
+            continue
+        level, u = float(found.level_m[i]), float(found.u_m[i])
+        said = "open: no chain from the working datum" if math.isnan(level) else (
+            f"{level:.3f} m, give or take {u * 1000.0:.0f} mm"
+        )  # fmt: skip
+        yield {
+            "site_id": site,
+            "point_id": node,
+            "adjusted_m": level if math.isnan(level) else round(level, 6),
+            "adjusted_u_m": u,
+            "numbers_count": len(numbers),
+            "spare_count": found.spare_count,
+            "is_believable": found.is_believable,
+            "words": f"{node} {said}; {check}",
+        }
 
 
 def suspects_table(tables: Tables) -> pd.DataFrame:
@@ -99,7 +162,11 @@ def _on_datum(node: str, datum: str) -> tuple[tuple[str, float], ...]:
 
     The zero of each datum is one more unknown, so that only differences within it count.
     """
-    return ((node, 1.0), (f"zero of {datum.casefold() or 'a datum not stated'}", -1.0))
+    return ((node, 1.0), (_zero(datum), -1.0))
+
+
+def _zero(datum: str) -> str:
+    return f"zero of {datum.casefold() or 'a datum not stated'}"
 
 
 def _u(row: dict[str, Any], column: str, usual_m: float) -> float:
@@ -112,9 +179,15 @@ def _points(tables: Tables, at: Addresses, visits: Visits) -> Iterator[tuple[str
         point, site = text(row["point_id"]), text(row["site_id"])
         usual = usual_u_m(text(row["method"]) or "unknown")
         if not pd.isna(row["level_m"]):
-            datum = text(row["datum"]) or visits.of(row, site).datum
-            yield site, _number(row, "level_m", _on_datum(point, datum), _u(row, "u_m", usual),
-                                f"level of {point}", f"level_points/{point}", at)  # fmt: skip
+            visit = visits.of(row, site)
+            datum = text(row["datum"]) or visit.datum
+            number = _number(row, "level_m", _on_datum(point, datum), _u(row, "u_m", usual),
+                             f"level of {point}", f"level_points/{point}", at)  # fmt: skip
+            if text(row["method"]) in GNSS:
+                number = replace(
+                    number, shared=(f"geoid {visit.visit_id}", usual_u_m("geoid model"))
+                )
+            yield site, number
         start = text(row["from_point_id"])
         if start and not pd.isna(row["rise_m"]):
             yield site, _number(row, "rise_m", ((point, 1.0), (start, -1.0)), usual,

@@ -46,6 +46,62 @@ class Adjustment:
         return bool(self.misfit <= chi2.ppf(TRUST, self.freedom))
 
 
+@dataclass(frozen=True)
+class Levels:
+    """Levels by all numbers together, their doubts, and whether the numbers agree.
+
+    `level_m`, `u_m` (unknowns): NaN where no chain leads to a known level. `spare_count`: numbers
+    beyond those needed.
+    """
+
+    level_m: FloatArray
+    u_m: FloatArray
+    spare_count: int
+    is_believable: bool
+
+
+def adjust_shared(
+    design: npt.ArrayLike,
+    measured_m: npt.ArrayLike,
+    own_u_m: npt.ArrayLike,
+    shared_u_m: npt.ArrayLike,
+) -> Levels:
+    """Least squares of a level network whose numbers share errors.
+
+    Parameters
+    ----------
+    design : array_like, shape (numbers, unknowns)
+    measured_m, own_u_m : array_like, shape (numbers,)
+        Values, and the doubt of each that no other shares (m), above zero.
+    shared_u_m : array_like, shape (numbers, parts)
+        Doubt shared through a visit or a geoid model, one column for each.
+
+    Returns
+    -------
+    Levels
+
+    References
+    ----------
+    Generalised least squares (Aitken 1935), by whitening with the Cholesky factor of the covariance;
+    from memory.
+    """
+    a = np.asarray(design, dtype=np.float64)
+    y, own = np.asarray(measured_m, np.float64), np.asarray(own_u_m, np.float64)
+    shared = np.asarray(shared_u_m, np.float64).reshape(len(y), -1)
+    root = np.linalg.cholesky(np.diag(own**2) + shared @ shared.T)
+    white, seen = np.linalg.solve(root, a), np.linalg.solve(root, y)
+    inverse = np.linalg.pinv(white)
+    level = inverse @ seen
+    u = np.sqrt(np.diag(inverse @ inverse.T))
+    is_open = np.abs(np.eye(a.shape[1]) - inverse @ white).max(axis=1, initial=0.0) > _SAME
+    spare = len(y) - int(np.linalg.matrix_rank(white))
+    misfit = float(np.sum((white @ level - seen) ** 2))
+    return Levels(
+        np.where(is_open, np.nan, level), np.where(is_open, np.nan, u), spare,
+        spare == 0 or misfit <= float(chi2.ppf(TRUST, spare)),
+    )  # fmt: skip
+
+
 def adjust(design: npt.ArrayLike, measured_m: npt.ArrayLike, u_m: npt.ArrayLike) -> Adjustment:
     """Least squares of a level network.
 

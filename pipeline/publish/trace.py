@@ -22,6 +22,7 @@ from pipeline.publish.trace_folder import (
 
 KINDS: Final = ("opening", "building", "site", "chamber")
 _OTHERS_SHOWN: Final = 5
+_SAME_M: Final = 5e-4
 _THING: Final = {"duct end": "duct end", "chamber end": "duct end", "entry": "entry",
                  "gap beside duct": "entry"}  # fmt: skip
 
@@ -124,10 +125,18 @@ def _own_level(run: RunFolder, row: dict[str, str]) -> Lines:
         1,
         "every step is good enough to clear" if good else f"cannot clear: {level['pedigree_gap']}",
     )
+    yield from _adjusted(run, level)
     if level["second_level_m"]:
         yield 1, f"second chain: {metres_text(level['second_level_m'])}: {level['second_path']}"
     if level["assumed"]:
         yield 1, f"assumed: {level['assumed']}"
+
+
+def _adjusted(run: RunFolder, level: dict[str, str]) -> Lines:
+    """What the whole network of the site says of the points that a level hangs on."""
+    for point in run.rows("network", site_id=level["site_id"]):
+        if point["point_id"] in level["path"] and int(point["spare_count"]):
+            yield 1, f"network of the site: {point['words']}"
 
 
 def _policy(run: RunFolder, row: dict[str, str]) -> Lines:
@@ -223,7 +232,7 @@ def _way(run: RunFolder, row: dict[str, str]) -> Lines:
                     f"{link['proof'] or 'none'}{blocked}{'; ' + link['note'] if link['note'] else ''}"
                 ),
             )
-    yield 1, f"let-in level {metres_text(row['let_in_level_m'])}"
+    yield 1, f"let-in level {metres_text(row['let_in_level_m'])}{_let_in_by(run, row)}"
     yield (
         1,
         (
@@ -231,6 +240,25 @@ def _way(run: RunFolder, row: dict[str, str]) -> Lines:
             f"waters; chance that the let-in level lies below the design level: {_below(run, row)}"
         ),
     )
+
+
+def _let_in_by(run: RunFolder, row: dict[str, str]) -> str:
+    """What stands at the let-in level: the opening itself, a cover, or the ground at the wall."""
+    if not row["let_in_level_m"]:
+        return ""
+    covers = run.rows("levels", thing_kind="cover", thing_id=row["source_place_id"])
+    grounds = run.rows("ground", place_kind="building", place_id=row["source_place_id"])
+    known = [
+        (row["opening_level_m"], "its own level"),
+        *((c["level_m"], f"the cover of {row['source_place_id']}") for c in covers),
+        *(
+            (g["ring_low_m"], "lowest ground of the ring at the wall, ground model")
+            for g in grounds
+        ),
+    ]
+    at = float(row["let_in_level_m"])
+    words = [w for level, w in known if level and abs(float(level) - at) < _SAME_M]
+    return f" ({words[0]})" if words else " (a crest on the way)"
 
 
 def _no_margin(source: dict[str, str]) -> str:

@@ -139,4 +139,21 @@ SUSPECTS = Table(
     ),
 )
 
-ALL = {t.name: t for t in (LEVELS, FLOODS, POLICIES, GROUND, SUSPECTS)}
+NETWORK = Table(
+    "network",
+    "points, covers and mouths of each site by least squares over all its measured numbers: "
+    "evidence beside the levels that are used, which are those of the lowest chain",
+    ("site_id", "point_id"),
+    (
+        text("site_id", "site"),
+        text("point_id", "level point or chamber cover"),
+        real("adjusted_m", "level on the working datum by all numbers together; blank = open"),
+        real("adjusted_u_m", "doubt of it, one standard deviation", lo=0),
+        whole("numbers_count", "measured numbers of the site", lo=0),
+        whole("spare_count", "numbers of the site beyond those needed", lo=0),
+        flag("is_believable", "the numbers agree within their doubts (99.9 %)", nullable=False),
+        text("words", "the same in a sentence", nullable=False),
+    ),
+)
+
+ALL = {t.name: t for t in (LEVELS, FLOODS, POLICIES, GROUND, SUSPECTS, NETWORK)}

@@ -12,8 +12,8 @@ import pytest
 from scipy.optimize import lsq_linear
 
 from pipeline.intake import check
-from pipeline.levels.finder import suspects_table
-from pipeline.levels.network import adjust, suspects
+from pipeline.levels.finder import network_table, suspects_table
+from pipeline.levels.network import adjust, adjust_shared, suspects
 from pipeline.tables import hand_over
 
 Sheet = list[list[Any]]
@@ -149,3 +149,44 @@ def test_heights_on_two_datums_do_not_quarrel(book: Callable[..., Path]) -> None
     ]
     tables = hand_over("intake", check([book(level_points=points, sites=[["site_id"], ["S-1"]])]))
     assert suspects_table(tables).empty
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_shared_errors_against_the_normal_equations(seed: int) -> None:
+    """Numbers that share an error: (A' V^-1 A)^-1 A' V^-1 y by numpy, to 1e-9 m."""
+    rng = np.random.default_rng(seed)
+    design, measured, u, _ = site(rng)
+    shared = np.zeros((6, 2))
+    shared[:3, 0], shared[3:, 1] = 0.008, 0.003
+    weight = np.linalg.inv(np.diag(u**2) + shared @ shared.T)
+    normal = np.linalg.inv(design.T @ weight @ design)
+    found = adjust_shared(design, measured, u, shared)
+    assert np.abs(found.level_m - normal @ design.T @ weight @ measured).max() < 1e-9
+    assert np.abs(found.u_m - np.sqrt(np.diag(normal))).max() < 1e-9
+    assert found.spare_count == 3
+    assert found.is_believable
+
+
+def test_a_part_without_a_known_level_stays_open() -> None:
+    """A rise between two marks that hang on nothing gives neither of them a level."""
+    found = adjust_shared([[1, 0, 0], [0, 1, -1]], [10.0, 2.0], [0.01, 0.01], np.zeros((2, 0)))
+    assert found.level_m[0] == pytest.approx(10.0)
+    assert np.isnan(found.level_m[1:]).all()
+    assert found.spare_count == 0
+
+
+def test_the_network_of_a_site_stands_beside_its_levels(book: Callable[..., Path]) -> None:
+    """Two marks and a rise between them: the mean by weight, and 10 cm more is not believed."""
+    points: Sheet = [["point_id", "site_id", "level_m", "datum", "method", "from_point_id", "rise_m"],
+              ["P-1", "S-1", 10.0, "National", "levelled", None, None],
+              ["P-2", "S-1", 11.004, "National", "levelled", "P-1", 1.0]]  # fmt: skip
+    sites = [["site_id"], ["S-1"]]
+    good = network_table(
+        hand_over("x", check([book(sites=sites, level_points=points)])), "National"
+    )
+    assert good["adjusted_m"].tolist() == pytest.approx([10.0 + 0.004 / 3, 11.004 - 0.004 / 3])
+    assert good["is_believable"].all()
+    points[2][2] = 11.1
+    bad = network_table(hand_over("x", check([book(sites=sites, level_points=points)])), "National")
+    assert not bad["is_believable"].any()
+    assert "do NOT agree" in bad["words"].iloc[0]
