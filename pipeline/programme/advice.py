@@ -22,6 +22,7 @@ _STEPS: Final = ("GNSS network", "dip")
 # house rule: 'no survey can help' only where the chance is this small
 _NO_HELP: Final = 0.01
 _IN_CHAMBER: Final = "chamber end"
+_NEAR: Final = "nearest water:"
 
 
 def resurvey_rows(
@@ -45,7 +46,7 @@ def resurvey_rows(
     -----
     Value of a visit = sum over the close openings of its site of the chance that a better survey
     gives `above`, times the cost of the seal that it would save. A link that is not proved is not
-    settled by levels: its chance is 0.
+    settled by levels: its chance is 0. One that is held by water nearby has no chance given.
     """
     reach = tables["reach"]
     close = reach[(reach["level_class"] == contract.CLOSE) & (reach["opening_kind"] != _IN_CHAMBER)]
@@ -97,9 +98,13 @@ def _chances(close: pd.DataFrame, sources: pd.DataFrame, k: float) -> dict[str, 
         k=k,
     )
     out = pd.Series(chance, index=ways.index).groupby(ways["opening_id"]).min().to_dict()
-    for opening, is_proved in zip(own.index, own["is_proved_way"], strict=True):
+    for opening, is_proved, reason in zip(
+        own.index, own["is_proved_way"], own["reason"], strict=True
+    ):
         if not bool(is_proved):
             out[opening] = 0.0
+        elif _NEAR in str(reason):
+            out[opening] = math.nan  # held by the water nearby, not by the margin of a way
     return {str(o): float(c) for o, c in out.items()}
 
 
@@ -113,7 +118,7 @@ def _saved(designs: pd.DataFrame, book: CostBook) -> dict[str, int]:
 def _advice(value: int, visit: int | None, chances: list[float], currency: str) -> str:
     known = [c for c in chances if not math.isnan(c)]
     if not known:
-        return "not known what a survey would give: no margin"
+        return "not known what a survey of levels would give"
     if max(known) < _NO_HELP and len(known) == len(chances):
         return "seal: no survey of levels can help (chance of above under 1 %)"
     worth = f"a visit would save {about(value, currency)} on average"

@@ -9,6 +9,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from pipeline.core import contract
+
 Read = Callable[[str], pd.DataFrame]
 HERE = Path(__file__).parent
 # Hand calculations are carried to 0.1 mm; the chances to four decimals.
@@ -153,3 +155,18 @@ def test_money_is_short_everywhere(table: Read) -> None:
     budget = plans.groupby("region")["budget_minor"].sum()
     share = budget / cost
     assert share.between(0.40, 0.70).all(), share.to_dict()
+
+
+def test_advice_on_another_survey_covers_every_close_opening(table: Read) -> None:
+    """One row each; an unproved way gives no hope, one held by water nearby no figure at all."""
+    reach, advice = table("reach"), table("resurvey").set_index("opening_id")
+    close = reach[
+        (reach["level_class"] == contract.CLOSE) & (reach["opening_kind"] != "chamber end")
+    ]
+    assert sorted(advice.index) == sorted(close["opening_id"])
+    for row in close.to_dict("records"):
+        chance = advice.loc[row["opening_id"], "chance_above_frac"]
+        if not bool(row["is_proved_way"]):
+            assert chance == 0.0
+        elif "nearest water:" in str(row["reason"]):
+            assert pd.isna(chance)
