@@ -93,11 +93,12 @@ def closing_tables(
     _one_sided(net, tables, links)
     _at_walls(net)
     _not_cleared(net, reach)
+    ways_in = inlets(tables, links, works)
     waters = [
         {"policy_id": name, "place_id": place, "level_m": level if math.isfinite(level) else math.nan,
          "words": words}
         for name, policy in _policies(tables)
-        for place, (level, words) in sorted(_water(net, tables, links, settings, policy).items())
+        for place, (level, words) in sorted(_water(net, tables, ways_in, settings, policy).items())
     ]  # fmt: skip
     edges = pd.DataFrame(net.rows)
     if len(edges):
@@ -245,7 +246,7 @@ def _why_not(place: Place, reason: str) -> str:
 
 
 def _water(
-    net: _Net, tables: Tables, links: list[Link], settings: Settings, policy: Policy
+    net: _Net, tables: Tables, ways_in: list[Inlet], settings: Settings, policy: Policy
 ) -> dict[str, tuple[float, str]]:
     """Highest policy line at every place of the network, and its words."""
     waters = Waters(tables, policy)
@@ -257,7 +258,7 @@ def _water(
         if place not in found or level_m > found[place][0]:
             found[place] = (level_m, words)
 
-    _at_inlets(inlets(tables, links, net.works), net, waters, note)
+    _at_inlets(ways_in, net, waters, note)
     walls = Walls(tables, settings, waters)
     for building in sorted(net.site_of):
         _at_wall(building, net, walls, policy, note)

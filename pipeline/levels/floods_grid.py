@@ -114,6 +114,15 @@ def base_row(
     }
 
 
+def events_of(rows: pd.DataFrame, source: Source) -> list[float | None]:
+    """Events of the rows of a source, the most frequent first; without any the source's own.
+
+    Rows of unknown chance count in every event of their source, never in none.
+    """
+    known = sorted(rows["aep_per_year"].dropna().unique(), reverse=True)
+    return [float(a) for a in known] or [source.aep]
+
+
 def refused_datum(source: Source, settings: Settings) -> Finding:
     """A source on a datum without a known shift is not compared with anything."""
     fill = {"a": settings.reference.vertical_datum, "b": source.datum}

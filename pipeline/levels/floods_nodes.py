@@ -13,7 +13,14 @@ from pipeline.core import contract
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.settings import Settings, Source
 from pipeline.levels.datums import to_working_datum
-from pipeline.levels.floods_grid import Place, Places, base_row, domain_of, refused_datum
+from pipeline.levels.floods_grid import (
+    Place,
+    Places,
+    base_row,
+    domain_of,
+    events_of,
+    refused_datum,
+)
 from pipeline.levels.river import BOTH, LEFT, RIGHT, Foot, Profile, foot_on_line, level_at
 from pipeline.tables import Tables
 
@@ -66,9 +73,7 @@ def node_rows(
     own = tables["flood_nodes"]
     own = own[own["source_id"] == source.id]
     shift = to_working_datum(source.datum, settings)
-    aeps: list[float | None] = [
-        float(a) for a in sorted(own["aep_per_year"].dropna().unique(), reverse=True)
-    ] or [source.aep]
+    aeps = events_of(own, source)
     if shift is None:
         return (
             [base_row(p, source, a, is_refused=True) for p in places.all for a in aeps],

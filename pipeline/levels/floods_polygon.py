@@ -17,6 +17,7 @@ from pipeline.levels.floods_grid import (
     Places,
     base_row,
     domain_of,
+    events_of,
     refused_datum,
 )
 from pipeline.levels.ground import circle_m
@@ -45,10 +46,7 @@ def polygon_rows(
     own = polygons[polygons["source_id"] == source.id]
     domain = domain_of(tables, source)
     shift = to_working_datum(source.datum, settings)
-    # a polygon of unknown chance counts in every event of its source, never in none
-    aeps: list[float | None] = [
-        float(a) for a in sorted(own["aep_per_year"].dropna().unique(), reverse=True)
-    ] or [source.aep]
+    aeps = events_of(own, source)
     if shift is None:
         return (
             [base_row(p, source, a, is_refused=True) for p in places.all for a in aeps],
