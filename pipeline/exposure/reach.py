@@ -6,10 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-import numpy as np
 import pandas as pd
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from pipeline.core import contract
 from pipeline.core.progress import Progress
@@ -19,8 +16,9 @@ from pipeline.exposure.inlets import Inlet, Walls, inlets
 from pipeline.exposure.links import Link, text
 from pipeline.exposure.network import AS_IS, LOWERED, Mouth, Waterworks, assemble, four, mouths
 from pipeline.exposure.openings import Place, openings
-from pipeline.exposure.search import NOWHERE, search, sorted_crests, way_back
+from pipeline.exposure.search import NOWHERE
 from pipeline.exposure.water import GROUNDWATER, SEEN, Policy, Water, Waters
+from pipeline.exposure.ways import Way, Ways
 from pipeline.tables import Tables
 
 _RUNS: Final = range(4)
@@ -32,71 +30,13 @@ _CHANCE_UNKNOWN: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
 
 
 @dataclass(frozen=True)
-class _Way:
-    """The way from an inlet's node to a mouth, in the four runs."""
-
-    control_m: tuple[float, float, float, float]
-    edges: tuple[int, ...]
-    link: Link | None
-    is_proved: bool
-
-
-class _Ways:
-    """Control levels between nodes, worked out once per start and building kept out."""
-
-    def __init__(self, works: Waterworks) -> None:
-        self._works = works
-        self._kept: dict[tuple[int, int], list[tuple[list[float], list[int]]]] = {}
-        self._crests = [sorted_crests(works.network, works.crest_m[run]) for run in _RUNS]
-        count = len(works.nodes)
-        graph = coo_matrix((np.ones(len(works.tail)), (works.tail, works.head)), (count, count))
-        _, self.component = connected_components(graph, directed=True, connection="weak")
-
-    def _levels(self, start: int, without: int) -> list[tuple[list[float], list[int]]]:
-        key = (start, without)
-        if key not in self._kept:
-            works = self._works
-            self._kept[key] = [
-                search(works.network, crest, start, without) for crest in self._crests
-            ]
-        return self._kept[key]
-
-    def to(self, start: int, mouth: Mouth, without: int) -> _Way | None:
-        """Best way from a start to a mouth; None where no way leads in any run."""
-        runs = self._levels(start, without)
-        best: list[float] = [math.inf] * 4
-        chosen: tuple[int, Link | None] | None = None
-        for node, crest, link in mouth.places:
-            if node == without:
-                continue
-            for run in _RUNS:
-                level = max(runs[run][0][node], crest[run])
-                if level < best[run]:
-                    best[run] = level
-                    if run == AS_IS:
-                        chosen = (node, link)
-        if all(math.isinf(b) and b > 0 for b in best):
-            return None
-        edges: tuple[int, ...] = ()
-        link = None
-        if chosen is not None:
-            edges = tuple(way_back(self._works.tail, runs[AS_IS][1], chosen[0]))
-            link = chosen[1]
-        words = [self._works.edge_words[e] for e in edges]
-        proved = (link is None or link.is_proved) and not any(
-            "not proved" in w or "unknown duct" in w or "not known" in w for w in words
-        )
-        return _Way((best[0], best[1], best[2], best[3]), edges, link, proved)
-
-
-@dataclass(frozen=True)
 class _Survey:
     """What the rows of one run share."""
 
     tables: Tables
     settings: Settings
     works: Waterworks
-    ways: _Ways
+    ways: Ways
     inlets: list[Inlet]
     inlets_at: dict[int, list[Inlet]]
 
@@ -123,7 +63,7 @@ def reach_tables(
     at: dict[int, list[Inlet]] = {}
     for inlet in all_inlets:
         at.setdefault(inlet.node, []).append(inlet)
-    survey = _Survey(tables, settings, works, _Ways(works), all_inlets, at)
+    survey = _Survey(tables, settings, works, Ways(works), all_inlets, at)
     places = openings(tables, mouths(tables, links, works))
     policies = _policies(tables)
     strictest = _strictest(policies, settings)
@@ -241,10 +181,11 @@ def _through_ducts(
         without = works.node_of.get(place.chamber_id, NOWHERE)
     components = {int(ways.component[node]) for node, _, _ in mouth.places}
     starts = [n for n in survey.inlets_at if int(ways.component[n]) in components]
+    into = ways.into(mouth, without)
     found: list[Reaching] = []
     missing: list[str] = []
     for start in sorted(starts):
-        way = ways.to(start, mouth, without)
+        way = into.from_place(start)
         if way is None:
             continue
         for inlet in survey.inlets_at[start]:
@@ -268,7 +209,7 @@ def _one(
     place: Place,
     own: tuple[float, float, float, float],
     inlet: Inlet,
-    way: _Way,
+    way: Way,
     waters: Waters,
 ) -> Reaching | None:
     water = inlet.water(waters)
@@ -328,7 +269,7 @@ def _in_chamber(
     node = survey.works.node_of[place.chamber_id]
     here = Mouth(place.opening_id, "", ((node, (-math.inf,) * 4, None),), is_unknown=False,
                  is_proved=True)  # fmt: skip
-    way = survey.ways.to(node, here, NOWHERE)
+    way = survey.ways.into(here, NOWHERE).from_place(node)
     found: list[Reaching] = []
     missing: list[str] = []
     if way is not None:

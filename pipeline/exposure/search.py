@@ -16,18 +16,25 @@ from __future__ import annotations
 
 import heapq
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import coo_matrix
+
+from pipeline.exposure.search_wide import wide
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
+Begin = Sequence[tuple[int, float]]
 
 NOWHERE: Final = -1
+# from this many edges on, whole fronts of places are faster than one place after the other
+_WIDE: Final = 5_000
 
 
 @dataclass(frozen=True)
@@ -73,10 +80,12 @@ def build(nodes_count: int, tail: IntArray, head: IntArray) -> Network:
     Network
 
     """
-    order = np.argsort(tail, kind="stable")
-    first = np.zeros(nodes_count + 1, dtype=np.int64)
-    np.cumsum(np.bincount(tail, minlength=nodes_count), out=first[1:])
-    return Network(nodes_count, first, head[order].astype(np.int64), order.astype(np.int64))
+    edges = np.arange(tail.size)
+    # one column per edge, so that parallel ducts stay apart: a counting sort that keeps the order
+    grid = coo_matrix((np.ones(tail.size, dtype=np.int8), (tail, edges)), (nodes_count, tail.size))
+    sorted_grid = grid.tocsr()
+    order = sorted_grid.indices.astype(np.int64)
+    return Network(nodes_count, sorted_grid.indptr.astype(np.int64), head[order], order)
 
 
 def control_levels(
@@ -102,56 +111,83 @@ def control_levels(
         Edge by which the best way arrives; -1 at the start and where no way leads.
 
     """
-    level, via = search(network, sorted_crests(network, crest_m), start, without)
-    return np.array(level), np.array(via, dtype=np.int64)
+    return settle(network, crest_m[network.edge], [(start, -math.inf)], without)
 
 
-def sorted_crests(network: Network, crest_m: FloatArray) -> list[float]:
-    """Crests in the order of the network's own edges, for `search`."""
-    crests: list[float] = crest_m[network.edge].tolist()
-    return crests
-
-
-def search(
-    network: Network, crest: list[float], start: int, without: int = NOWHERE
-) -> tuple[list[float], list[int]]:
-    """As `control_levels`, in plain lists: for many searches over one network.
+def settle(
+    network: Network, crest_m: FloatArray, begin: Begin, without: int = NOWHERE
+) -> tuple[FloatArray, IntArray]:
+    """As `control_levels`, from several places at once, each with a level to begin from.
 
     Parameters
     ----------
     network : Network
-    crest : list of float
-        From `sorted_crests`.
-    start, without : int
+    crest_m : numpy.ndarray of float, shape (edges,)
+        Crest of each edge in the network's own order (m).
+    begin : sequence of (place, level in m)
+        Where water is let in, and the lowest level that lets it in there.
+    without : int
+        A place that the water may not pass (-1 = none).
+
+    Returns
+    -------
+    level_m, via
+        As `control_levels`; where ways tie, the one of the fewest steps, then the edge of
+        the lowest crest, then the one that stands first in the network's own order.
+
     """
+    lowest: dict[int, float] = {}
+    for place, level_m in begin:
+        if place != without and level_m < lowest.get(place, math.inf):
+            lowest[place] = level_m
+    if network.head.size >= _WIDE and lowest:
+        open_m = crest_m
+        if without != NOWHERE:
+            open_m = np.where(network.head == without, np.inf, crest_m)
+        found = wide(network.first, network.head, open_m, lowest)
+        if found is not None:
+            level, at = found
+            return level, np.where(at == NOWHERE, NOWHERE, network.edge[at])
+    levels, via = _one_by_one(network, crest_m.tolist(), lowest, without)
+    return np.array(levels), np.array(via, dtype=np.int64)
+
+
+def _one_by_one(
+    network: Network, crest: list[float], lowest: dict[int, float], without: int
+) -> tuple[list[float], list[int]]:
+    """Place by place in rising level; in plain lists, which is fastest for small networks."""
     level = [math.inf] * network.nodes_count
     via = [NOWHERE] * network.nodes_count
-    if start == without:
-        return level, via
     first, head, edge = network.lists
-    level[start] = -math.inf
+    steps = [0] * network.nodes_count
     done = bytearray(network.nodes_count)
     if without != NOWHERE:
         done[without] = 1
     push, pop = heapq.heappush, heapq.heappop
-    # ties: fewer steps first, then the lower number, so that the way named is always the same
-    waiting: list[tuple[float, int, int]] = [(-math.inf, 0, start)]
+    waiting: list[tuple[float, int, int]] = []
+    for place, begins in lowest.items():
+        level[place] = begins
+        push(waiting, (begins, 0, place))
     while waiting:
-        reached, steps, v = pop(waiting)
+        reached, taken, v = pop(waiting)
         if done[v]:
             continue
         done[v] = 1
+        taken += 1
         for i in range(first[v], first[v + 1]):
             w = head[i]
-            if done[w]:
-                continue
             through = crest[i]
             through = max(through, reached)
-            if through < level[w]:
+            if done[w] or through == math.inf:
+                continue
+            if through < level[w] or (through == level[w] and taken < steps[w]):
                 level[w] = through
-                via[w] = edge[i]
-                push(waiting, (through, steps + 1, w))
-    return level, via
+                steps[w] = taken
+                via[w] = i
+                push(waiting, (through, taken, w))
+            elif through == level[w] and taken == steps[w]:
+                via[w] = min((crest[via[w]], via[w]), (crest[i], i))[1]
+    return level, [NOWHERE if i == NOWHERE else edge[i] for i in via]
 
 
 def way_back(tail: IntArray, via: IntArray | list[int], end: int) -> list[int]:
@@ -162,7 +198,7 @@ def way_back(tail: IntArray, via: IntArray | list[int], end: int) -> list[int]:
     tail : numpy.ndarray of int, shape (edges,)
         Tail of each edge in the order the network was built from.
     via : array or list of int, shape (nodes_count,)
-        As `control_levels` or `search` gives it.
+        As `control_levels` gives it.
     end : int
         Place where the way ends.
 

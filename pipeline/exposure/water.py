@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -70,13 +71,18 @@ class Water:
             return 0.0, ""
         if wanted_m == -math.inf:
             return self.aeps[0], MORE_OFTEN
-        chance, bound = chance_of_level(
-            np.array(self.levels_m),
-            np.array(self.aeps),
-            np.array([wanted_m]),
-            is_dry=np.array(self.is_dry),
-        )
-        return float(chance[0]), str(bound[0])
+        return _chance(self.levels_m, self.aeps, self.is_dry, wanted_m)
+
+
+@lru_cache(maxsize=65_536)
+def _chance(
+    levels_m: tuple[float, ...], aeps: tuple[float, ...], is_dry: tuple[bool, ...], wanted_m: float
+) -> tuple[float, str]:
+    """One level on one curve; many openings ask the same."""
+    chance, bound = chance_of_level(
+        np.array(levels_m), np.array(aeps), np.array([wanted_m]), is_dry=np.array(is_dry)
+    )
+    return float(chance[0]), str(bound[0])
 
 
 class Waters:

@@ -1,6 +1,6 @@
 """Prints how the search for the water's way scales, against networkx in the same run.
 
-Run: python tests/benchmarks/bench_way.py [ducts ...]   (default 1000 10000 100000)
+Run: python tests/benchmarks/bench_way.py [ducts ...]   (default 10000 100000 1000000)
 
 The task: control levels from one source to every place of one connected network. networkx has no
 bottleneck search of its own; a minimum spanning tree has the same bottlenecks (undirected ducts),
@@ -56,4 +56,4 @@ def main(sizes: list[int]) -> None:
 
 
 if __name__ == "__main__":
-    main([int(v) for v in sys.argv[1:]] or [1_000, 10_000, 100_000])
+    main([int(v) for v in sys.argv[1:]] or [10_000, 100_000, 1_000_000])

@@ -11,7 +11,8 @@ import pytest
 from pipeline.core import settings_file
 from pipeline.exposure.links import make_links
 from pipeline.exposure.network import RUNS, assemble
-from pipeline.exposure.search import build, control_levels, way_back
+from pipeline.exposure.search import _one_by_one, build, control_levels, settle, way_back
+from pipeline.exposure.search_wide import wide
 from pipeline.intake import intake
 from pipeline.levels import levels
 from pipeline.tables import Tables, hand_over
@@ -90,6 +91,47 @@ def test_search_equals_a_slow_plain_search_on_random_networks() -> None:
                 assert head[way[-1]] == end
                 assert max(crest[e] for e in way) == found[end]
     assert walked > 100
+
+
+def test_the_search_by_fronts_gives_the_same_levels_and_the_same_ways() -> None:
+    """2,000 random networks, up to three places to begin from: equal to the last edge named."""
+    rng = np.random.default_rng(SEED + 2)
+    several = 0
+    for _ in range(2_000):
+        count, edges = random_network(rng)
+        tail = np.array([e[0] for e in edges], dtype=np.int64)
+        head = np.array([e[1] for e in edges], dtype=np.int64)
+        crest = np.array([e[2] for e in edges])
+        crest[rng.random(crest.size) < 0.05] = np.inf  # shut in this run
+        network = build(count, tail, head)
+        lowest = {
+            int(place): float(rng.choice([-np.inf, 19.5, 20.1]))
+            for place in rng.integers(0, count, int(rng.integers(1, 4)))
+        }
+        several += len(lowest) > 1
+        sorted_m = crest[network.edge]
+        level, via = _one_by_one(network, sorted_m.tolist(), lowest, -1)
+        found = wide(network.first, network.head, sorted_m, lowest)
+        assert found is not None
+        assert found[0].tolist() == level
+        at = found[1]
+        assert np.where(at == -1, -1, network.edge[at]).tolist() == via
+    assert several > 500
+
+
+def test_a_long_thin_network_and_a_wide_one_are_both_found() -> None:
+    """A chain of 10,000 ducts (too long for fronts) and a star of as many, against a plain pass."""
+    count = 10_001
+    rng = np.random.default_rng(SEED + 3)
+    crest = rng.integers(1900, 2200, count - 1) / 100.0
+    chain = build(count, np.arange(count - 1), np.arange(1, count))
+    level, via = settle(chain, crest, [(0, -np.inf)])
+    assert level[1:].tolist() == np.maximum.accumulate(crest).tolist()
+    assert via[1:].tolist() == list(range(count - 1))
+    star = build(count, np.zeros(count - 1, dtype=np.int64), np.arange(1, count))
+    level, via = settle(star, crest, [(0, 20.0)])
+    assert level[1:].tolist() == np.maximum(crest, 20.0).tolist()
+    assert via[1:].tolist() == list(range(count - 1))
 
 
 def test_a_place_that_is_kept_out_is_never_passed() -> None:
