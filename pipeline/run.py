@@ -35,7 +35,16 @@ from pipeline.programme import programme
 from pipeline.publish import publish
 from pipeline.publish.phone_form import write_phone_form
 from pipeline.publish.template import write_template
-from pipeline.publish.trace import trace
+from pipeline.publish.trace import kind_of, trace
+from pipeline.publish.trace_folder import RunFolder
+from pipeline.publish.what_if import (
+    WhatIf,
+    changed_water,
+    closed_ends,
+    stored_settings,
+    stored_tables,
+    what_if_lines,
+)
 from pipeline.tables import Tables, hand_over
 
 Step = Callable[[str], Progress]
@@ -227,6 +236,34 @@ def check(
 def explain(folder: Path, thing: str, *, kind: str = "") -> list[str]:
     """Lines that explain one end, entry, building, site or chamber of a run folder."""
     return trace(folder, thing, kind)
+
+
+def what_if(folder: Path, thing: str, change: WhatIf, *, kind: str = "") -> list[str]:
+    """Lines on what would change for one thing of a run under another water or with ends closed.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder; it stays as it is.
+    thing, kind : str
+        As in `explain`.
+    change : WhatIf
+
+    Returns
+    -------
+    list of str
+
+    Raises
+    ------
+    UsageError
+        No run folder, no such thing, no such end.
+
+    """
+    kind = kind_of(RunFolder(folder), thing, kind)
+    tables = stored_tables(folder)
+    ends = closed_ends(folder, tables, change.closed)
+    new = exposure(changed_water(tables, change), stored_settings(folder), closed_ends=ends)
+    return what_if_lines((kind, thing), tables["reach"], new["reach"], change)
 
 
 def write_blank(

@@ -26,9 +26,37 @@ def trace(
     kind: Annotated[
         Kind | None, typer.Option(help="What the id names, where it names two things.")
     ] = None,
+    if_water_m: Annotated[
+        float,
+        typer.Option("--if-water-m", help="What if every water stood this much higher (m)?"),
+    ] = 0.0,
+    if_event: Annotated[
+        float | None,
+        typer.Option(
+            "--if-event", help="What if the design event had this chance a year, such as 0.001?"
+        ),
+    ] = None,
+    if_closed: Annotated[
+        list[str] | None,
+        typer.Option("--if-closed", help="What if this end or package were closed? Repeatable."),
+    ] = None,
 ) -> None:
     """Explain one thing: its level cell by cell, the water, the way, the class and what changes it."""
-    from pipeline.run import explain
+    from pipeline.core.errors import UsageError
+    from pipeline.publish.what_if import WhatIf
+    from pipeline.run import explain, what_if
 
-    for line in explain(run, thing, kind=kind.value if kind else ""):
+    if if_event is not None and not 0.0 < if_event < 1.0:
+        raise UsageError(
+            f"--if-event {if_event:g} is no chance a year.",
+            mend="Give a number between 0 and 1, such as 0.001 for 1 in 1,000 a year.",
+        )
+    change = WhatIf(if_water_m, if_event, tuple(if_closed or ()))
+    name = kind.value if kind else ""
+    lines = (
+        what_if(run, thing, change, kind=name)
+        if change.is_asked
+        else explain(run, thing, kind=name)
+    )
+    for line in lines:
         print(line)

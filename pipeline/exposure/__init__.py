@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from typing import Any
 
 import pandas as pd
@@ -16,7 +17,13 @@ from pipeline.exposure.times import ingress
 from pipeline.tables import Tables, blank, hand_over
 
 
-def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent) -> Tables:
+def exposure(
+    tables: Tables,
+    settings: Settings,
+    *,
+    closed_ends: Collection[str] = (),
+    progress: Progress = silent,
+) -> Tables:
     """Find which openings the water gets to, by which way, and from what level on.
 
     Parameters
@@ -24,6 +31,8 @@ def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent)
     tables : Tables
         Survey tables, levels, floods, policies and ground.
     settings : Settings
+    closed_ends : collection of str
+        Ends taken as closed by a seal that holds, beside those of the survey (a what-if).
     progress : Progress
 
     Returns
@@ -32,7 +41,7 @@ def exposure(tables: Tables, settings: Settings, *, progress: Progress = silent)
         links, reach, reach_sources, ingress, filling, way_edges, way_waters.
 
     """
-    links = make_links(tables, settings)
+    links = make_links(tables, settings, closed_ends)
     reach, sources = reach_tables(tables, links, settings, progress)
     done = hand_over(
         "exposure",

@@ -10,6 +10,7 @@ from scipy.special import ndtr
 
 from pipeline.core import contract
 from pipeline.core.units import down_mm, up_mm
+from pipeline.exposure.links import TAKEN_AS_CLOSED
 from pipeline.exposure.network import AS_IS, DISTRUSTED, LOWERED, RAISED
 from pipeline.exposure.water import Water
 
@@ -203,7 +204,8 @@ def _above_or_close(
 ) -> tuple[str, str]:
     near = opening.nearest
     line = math.nan if near is None else float(up_mm(near.design_m + freeboard_m))
-    if float(down_mm(opening.level_m)) - opening.limit_mm <= line:
+    # a seal in its bore holds whatever stands near; without one the water may come nearer
+    if not opening.closed_by and float(down_mm(opening.level_m)) - opening.limit_mm <= line:
         return contract.CLOSE, (
             f"nearest water: it lies below the water that stands nearby ({line / 1000:.3f} m with "
             "freeboard); the wall itself stays dry and no way was found"
@@ -251,6 +253,8 @@ def _wet_words(wet: list[Reaching], freeboard_m: float) -> str:
 
 
 def _above_words(opening: Opening, decides: Reaching | None, freeboard_m: float) -> str:
+    if opening.closed_by == TAKEN_AS_CLOSED:
+        return "taken as closed by a seal that holds"
     if opening.closed_by:
         return f"closed by seal {opening.closed_by}: dated, inspected, sound and rated"
     if decides is None:

@@ -193,7 +193,7 @@ def _at_walls(net: _Net) -> None:
                 net.edge(tail, _home(place), crest, ("", seal), opening_id=place.opening_id,
                          words=f"{tail}, {place.kind} {place.opening_id}")  # fmt: skip
     for place in net.places:
-        if place.mouth is not None and place.mouth.places:
+        if place.mouth is not None and place.mouth.ducts:
             net.edge(
                 _in_duct(place), place.mouth.building_id, four(place.height)[DISTRUSTED],
                 ("", place.opening_id), opening_id=place.opening_id,
@@ -263,7 +263,7 @@ def _water(
     for building in sorted(net.site_of):
         _at_wall(building, net, walls, policy, note)
     for place in net.places:
-        for node, _, _ in place.mouth.places if place.mouth else ():
+        for node, _ in place.mouth.ducts if place.mouth else ():
             for water in waters.at(net.works.nodes[node], (GROUNDWATER,)):
                 note(_in_duct(place), _line_m(water, policy), -math.inf, "groundwater in the duct")
     for name, why in net.always.items():

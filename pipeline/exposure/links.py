@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -17,6 +17,7 @@ BOTH_ENDS: Final = "both ends seen"
 ONE_END: Final = "one end seen"
 UNKNOWN_FAR: Final = "unknown far end"
 BARE_ENTRY: Final = "entry without ends"
+TAKEN_AS_CLOSED: Final = "taken as closed"
 _NO_PLACE: Final = {"", "unknown", "buried", "none", "not seen"}
 
 
@@ -77,6 +78,7 @@ class Link:
     proof: str
     is_proved: bool
     blocked_by: str = ""
+    blocked_ends: tuple[str, ...] = ()
     length_m: float = math.nan
     notes: tuple[str, ...] = field(default_factory=tuple)
 
@@ -86,7 +88,7 @@ def text(value: Any) -> str:
     return "" if value is None or pd.isna(value) else str(value).strip()
 
 
-def make_links(tables: Tables, settings: Settings) -> list[Link]:
+def make_links(tables: Tables, settings: Settings, closed_ends: Collection[str] = ()) -> list[Link]:
     """Make the links of a survey.
 
     Parameters
@@ -94,6 +96,8 @@ def make_links(tables: Tables, settings: Settings) -> list[Link]:
     tables : Tables
         Survey tables and levels.
     settings : Settings
+    closed_ends : collection of str
+        Ends taken as closed by a seal that holds, beside those of the survey (a what-if).
 
     Returns
     -------
@@ -106,6 +110,7 @@ def make_links(tables: Tables, settings: Settings) -> list[Link]:
     by_id = {e["end_id"]: e for e in ends}
     places = _places(tables)
     blocked = blocked_ends(tables, settings, heights)
+    blocked |= dict.fromkeys(sorted(closed_ends), TAKEN_AS_CLOSED)
     links: list[Link] = []
     paired: set[str] = set()
     for end in ends:
@@ -189,6 +194,7 @@ def _pair(
         proof=proved or (proofs[0] if proofs else ""),
         is_proved=bool(proved) and all(e["far_proof"] in contract.PROVED for e in (one, other)),
         blocked_by=blocked.get(one["end_id"]) or blocked.get(other["end_id"]) or "",
+        blocked_ends=tuple(e["end_id"] for e in (one, other) if e["end_id"] in blocked),
         length_m=_first(one["length_m"], other["length_m"]),
     )
 
@@ -217,6 +223,7 @@ def _single(
             proof="",
             is_proved=False,
             blocked_by=blocked.get(end["end_id"], ""),
+            blocked_ends=tuple({end["end_id"]} & blocked.keys()),
             notes=note,
         )
     there = naming.get((far, end["place_id"]), [])
@@ -246,6 +253,7 @@ def _single(
         proof=end["far_proof"],
         is_proved=end["far_proof"] in contract.PROVED and not disagrees,
         blocked_by=blocked.get(end["end_id"], ""),
+        blocked_ends=tuple({end["end_id"]} & blocked.keys()),
         length_m=_first(end["length_m"]),
         notes=tuple(notes),
     )
@@ -283,6 +291,7 @@ def _bare_entries(
                 proof="",
                 is_proved=False,
                 blocked_by=blocked.get(entry, ""),
+                blocked_ends=tuple({entry} & blocked.keys()),
             )
         )
     return out

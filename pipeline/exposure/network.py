@@ -54,7 +54,8 @@ class Mouth:
     """How one opening hangs on the network.
 
     `places` are (place, crest in four runs, link): water that stands at the place and passes the
-    crest is at the opening.
+    crest is at the opening. `ducts` are (far place, link): groundwater gets in along them, also
+    where the far mouth is sealed.
     """
 
     opening_id: str
@@ -63,6 +64,7 @@ class Mouth:
     is_unknown: bool
     is_proved: bool
     is_closed_by: str = ""
+    ducts: tuple[tuple[int, Link | None], ...] = ()
 
 
 @dataclass
@@ -300,9 +302,12 @@ def mouths(  # noqa: C901 - one pass over links, with a case for each kind of fa
             continue
         building = building_of.get(rows[0][1], rows[0][1])
         places: list[tuple[int, tuple[float, float, float, float], Link | None]] = []
-        closed = next((k.blocked_by for k, _, _ in rows if k.blocked_by), "")
+        closed = next((k.blocked_by for k, _, _ in rows if end in k.blocked_ends), "")
+        ducts: list[tuple[int, Link | None]] = []
         for link, here, far in rows:
             if link.blocked_by:
+                if link.kind != UNKNOWN_FAR and far and not closed:
+                    ducts.append((works.node_of[building_of.get(far, far)], link))
                 continue
             if link.kind != UNKNOWN_FAR and far:
                 node = works.node_of[building_of.get(far, far)]
@@ -318,6 +323,7 @@ def mouths(  # noqa: C901 - one pass over links, with a case for each kind of fa
             is_unknown=any(k.kind == UNKNOWN_FAR for k, _, _ in rows),
             is_proved=all(k.is_proved for k, _, _ in rows),
             is_closed_by=closed,
+            ducts=(*ducts, *((node, link) for node, _, link in places)),
         )  # fmt: skip
     _share_one_sided(out, sides, tables, works, building_of)
     return out
@@ -351,7 +357,11 @@ def _share_one_sided(
             mouth = out.get(
                 end, Mouth(entry, building_of[entry], (), is_unknown=False, is_proved=False)
             )
-            out[end] = replace(mouth, places=(*mouth.places, *extra))
+            out[end] = replace(
+                mouth,
+                places=(*mouth.places, *extra),
+                ducts=(*mouth.ducts, *((node, link) for node, _, link in extra)),
+            )
 
 
 def is_blank(value: object) -> bool:

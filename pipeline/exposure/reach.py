@@ -250,7 +250,7 @@ def _groundwater_in_duct(
 ) -> list[Reaching]:
     """Groundwater gets into a duct anywhere along it and to the mouth at the mouth's own invert."""
     out = []
-    for node, _, link in mouth.places:
+    for node, link in mouth.ducts:
         far = works.nodes[node]
         for water in waters.at(far, ("groundwater",)):
             out.append(

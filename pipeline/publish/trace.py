@@ -50,6 +50,13 @@ def trace(folder: Path, an_id: str, kind: str = "") -> list[str]:
         No run folder, no such thing, or an id of two kinds.
     """
     run = RunFolder(folder)
+    work = {"opening": _opening, "building": building_lines, "site": _site, "chamber": _chamber}
+    kind = kind_of(run, an_id, kind)
+    return [f"{'  ' * depth}{text}" for depth, text in work[kind](run, an_id)]
+
+
+def kind_of(run: RunFolder, an_id: str, kind: str = "") -> str:
+    """What an id names; raises UsageError where it names nothing, or two things."""
     found = _kinds(run, an_id)
     if kind:
         found = [k for k in found if k == kind]
@@ -59,8 +66,7 @@ def trace(folder: Path, an_id: str, kind: str = "") -> list[str]:
         raise UsageError(
             f"{an_id} names a {' and a '.join(found)}.", mend=f"Add --kind {found[0]}."
         )
-    work = {"opening": _opening, "building": building_lines, "site": _site, "chamber": _chamber}
-    return [f"{'  ' * depth}{text}" for depth, text in work[found[0]](run, an_id)]
+    return found[0]
 
 
 def _kinds(run: RunFolder, an_id: str) -> list[str]:
