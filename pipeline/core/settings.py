@@ -280,6 +280,11 @@ class Crews(Section):
         default=None, ge=0, description="one visit to survey levels again; unset = not stated"
     )
     confined_space_cost: float = Field(ge=0, description="one entry into a confined space")
+    chamber_ends_at: tuple[str, ...] = Field(
+        default=(),
+        description="sites where an engineer has agreed that seals in chambers may take the place "
+        "of seals at the wall in the closing line; elsewhere only where no wall end closes a way",
+    )
     setup_hours: float = Field(ge=0)
     base_hours_per_end: float = Field(gt=0)
     hours_per_100mm_bore: float = Field(ge=0)

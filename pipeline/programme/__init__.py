@@ -59,7 +59,7 @@ def programme(
     entry = minor(settings.crews.confined_space_cost, settings.programme.currency)
     lines = closing_lines(
         tables,
-        end_prices(tables, book, entry_minor=entry),
+        end_prices(tables, book, entry_minor=entry, chamber_sites=settings.crews.chamber_ends_at),
         unsurveyed={b: o.unsurveyed for b, o in openings.items()},
     )
     packages = packages_table(tables, settings, openings=openings, book=book)

@@ -35,18 +35,18 @@ class Prices:
     """Cost of each end that a seal is drawn for (minor units), and of one confined-space entry.
 
     `by_other_end`: chamber ends whose seal is priced as that of the other end of their duct.
-    `has_chamber_ends`: an engineer has opted in; else chamber ends enter only on ways that no
-    wall end closes.
+    `chamber_sites`: sites where an engineer has opted for chamber ends; elsewhere they enter only
+    on ways that no wall end closes.
     """
 
     end_minor: Mapping[str, int]
     entry_minor: int
     by_other_end: frozenset[str] = frozenset()
-    has_chamber_ends: bool = False
+    chamber_sites: frozenset[str] = frozenset()
 
 
 def end_prices(
-    tables: Tables, book: CostBook, *, entry_minor: int, has_chamber_ends: bool = False
+    tables: Tables, book: CostBook, *, entry_minor: int, chamber_sites: Iterable[str] = ()
 ) -> Prices:
     """Prices of all ends from their designs: what each adds to a visit that takes place anyway.
 
@@ -57,8 +57,8 @@ def end_prices(
     book : CostBook
     entry_minor : int
         Cost of one confined-space entry (minor units): no default, it is the user's figure.
-    has_chamber_ends : bool
-        Whether an engineer has opted for chamber ends.
+    chamber_sites : iterable of str
+        Sites where an engineer has opted for chamber ends.
 
     Returns
     -------
@@ -83,7 +83,7 @@ def end_prices(
         for end, other in ((a, b), (b, a)):
             if end in chamber and end not in own and other in own:
                 lent[end] = max(own[other], lent.get(end, 0))
-    return Prices({**own, **lent}, entry_minor, frozenset(lent), has_chamber_ends)
+    return Prices({**own, **lent}, entry_minor, frozenset(lent), frozenset(chamber_sites))
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,8 @@ def closing_lines(
         own = sorted(sites[site])
         targets = [("site", site, own), *(("building", b, [b]) for b in own)]
         for kind, place, buildings in targets:
-            row = _row(survey, waters.get(policies[site], none), buildings)
+            by_leave = site in prices.chamber_sites
+            row = _row(survey, waters.get(policies[site], none), buildings, by_leave=by_leave)
             rows.append({"kind": kind, "place_id": place, "site_id": site,
                          "region": region.get(site), **row})  # fmt: skip
     return pd.DataFrame(rows, columns=list(CLOSING_LINES.names))
@@ -223,9 +224,11 @@ def _case(survey: _Survey, waters: pd.DataFrame, buildings: list[str]) -> _Case:
     )
 
 
-def _row(survey: _Survey, waters: pd.DataFrame, buildings: list[str]) -> dict[str, Any]:
+def _row(
+    survey: _Survey, waters: pd.DataFrame, buildings: list[str], *, by_leave: bool
+) -> dict[str, Any]:
     case = _case(survey, waters, buildings)
-    ends, in_chamber, line = _best(survey, case, buildings)
+    ends, in_chamber, line = _best(survey, case, buildings, by_leave=by_leave)
     chosen = [ends[i] for i in line.seals]
     entered = [e for e in chosen if e in in_chamber]
     walls = _all_walls(survey, buildings)
@@ -250,7 +253,7 @@ def _row(survey: _Survey, waters: pd.DataFrame, buildings: list[str]) -> dict[st
 
 
 def _best(
-    survey: _Survey, case: _Case, buildings: list[str]
+    survey: _Survey, case: _Case, buildings: list[str], *, by_leave: bool
 ) -> tuple[list[str], frozenset[str], Line]:
     """The line by wall ends; chamber ends enter by choice, or on ways that no wall end closes."""
     prices = survey.prices
@@ -264,7 +267,7 @@ def _best(
     )  # of lines of one cost the one at the own walls
     net = case.net(walls, prices, ())
     line = closing_line(net, case.sources, case.protected)
-    enter = chamber if prices.has_chamber_ends else []
+    enter = chamber if by_leave else []
     if not enter and not line.is_possible:
         left = case.edges.iloc[edges_left(net, case.sources, line)]
         on_ways = {*left["seal_tail_id"].dropna(), *left["seal_head_id"].dropna()}

@@ -235,9 +235,9 @@ def test_chamber_end_enters_only_where_the_wall_cannot_be_sealed() -> None:
     assert "needs confined-space entry: C1-D1 in C1" in none["conditions"]
     assert bool(none["is_possible"])
     assert none["all_wall_without_price"] == "B1-E1"
-    leave = Prices({"B1-E1": 90, "C1-D1": 5}, entry_minor=50, has_chamber_ends=True)
+    leave = Prices({"B1-E1": 90, "C1-D1": 5}, entry_minor=50, chamber_sites=frozenset({"S"}))
     assert _lines(tables, leave).loc[("building", "B1"), "end_ids"] == "C1-D1"
-    dear = Prices({"B1-E1": 90, "C1-D1": 5}, entry_minor=500, has_chamber_ends=True)
+    dear = Prices({"B1-E1": 90, "C1-D1": 5}, entry_minor=500, chamber_sites=frozenset({"S"}))
     assert _lines(tables, dear).loc[("building", "B1"), "end_ids"] == "B1-E1"
 
 
