@@ -101,6 +101,9 @@ def _opening(run: RunFolder, an_id: str) -> Lines:
     yield from _change(row)
     yield from _seal(run, row)
     yield from said_about(run, an_id)
+    decides = row["source_place_id"]
+    if decides and decides not in {an_id, row["building_id"]}:
+        yield from said_about(run, decides, f"Said of {decides}, whose water decides")
 
 
 def _own_level(run: RunFolder, row: dict[str, str]) -> Lines:
@@ -168,7 +171,10 @@ def _source_words(row: dict[str, str]) -> str:
 
 
 def _water(run: RunFolder, row: dict[str, str]) -> Lines:
-    yield 0, "The water that decides"
+    near_words = row["reason"].startswith("nearest water")
+    yield 0, "The water with the smallest margin" if near_words else "The water that decides"
+    if near_words:
+        yield 1, f"the class itself comes from the {row['reason']}"
     if not row["source_place_id"]:
         yield 1, "no water of the design event gets to it by any way that is known"
         return
@@ -180,11 +186,11 @@ def _water(run: RunFolder, row: dict[str, str]) -> Lines:
         ),
     )
     for flood in _events(run, row["source_place_id"], row["mechanism"]):
-        near = " (nearest water)" if flood["is_nearest"] == "True" else ""
+        near = _how_far(flood)
         yield (
             2,
             (
-                f"{flood['event']}: {flood['answer']}, {metres_text(flood['level_m'])}{near}, "
+                f"{_event(flood)}: {flood['answer']}, {metres_text(flood['level_m'])}{near}, "
                 f"{flood['origin']}{'; ' + flood['assumed'] if flood['assumed'] else ''}"
             ),
         )
@@ -206,6 +212,32 @@ def _water(run: RunFolder, row: dict[str, str]) -> Lines:
                 f"{chance_text(source['chance_per_year'], source['chance_bound'])}"
             ),
         )
+    if others:
+        often = max(others, key=lambda s: float(s["chance_per_year"] or 0.0))
+        if often not in others[:_OTHERS_SHOWN] and float(often["chance_per_year"] or 0.0) > 0.0:
+            yield (
+                2,
+                (
+                    f"the most frequent of them: {often['mechanism']} at "
+                    f"{often['source_place_id']}, let in at "
+                    f"{metres_text(often['control_level_m'])}, "
+                    f"{chance_text(often['chance_per_year'], often['chance_bound'])}"
+                ),
+            )
+
+
+def _how_far(flood: dict[str, str]) -> str:
+    """That a water is not at the place itself, and how far away it stands."""
+    metres = float(flood.get("distance_m") or 0.0)
+    far = f"{metres:.0f} m away" if metres >= 1.0 else ""
+    words = [*(["nearest water"] if flood["is_nearest"] == "True" else []), *filter(None, [far])]
+    return f" ({', '.join(words)})" if words else ""
+
+
+def _event(flood: dict[str, str]) -> str:
+    """An event in words: a bare chance as 1 in so many years, any other name as it was given."""
+    chance = float(flood["aep_per_year"] or 0.0)
+    return chance_text(str(chance)) if flood["event"].endswith(" a year") else flood["event"]
 
 
 def _events(run: RunFolder, place: str, mechanism: str = "") -> list[dict[str, str]]:
@@ -216,7 +248,9 @@ def _events(run: RunFolder, place: str, mechanism: str = "") -> list[dict[str, s
 
 
 def _way(run: RunFolder, row: dict[str, str]) -> Lines:
-    yield 0, f"The water's way: {row['way']}"
+    dry = row["way"] == contract.NONE_FOUND and row["way_words"]
+    more = "; the steps that come nearest to one, dry at the policy line" if dry else ""
+    yield 0, f"The water's way: {row['way']}{more}"
     for number, step in enumerate(filter(None, row["way_words"].split(" -> ")), start=1):
         yield 1, f"{number}. {step}"
     for place in filter(None, row["way_places"].split(" > ")):
@@ -400,8 +434,8 @@ def _chamber(run: RunFolder, an_id: str) -> Lines:
         yield (
             1,
             (
-                f"{flood['mechanism']} {flood['event']}: {flood['answer']}, "
-                f"{metres_text(flood['level_m'])}, {flood['origin']}"
+                f"{flood['mechanism']} {_event(flood)}: {flood['answer']}, "
+                f"{metres_text(flood['level_m'])}{_how_far(flood)}, {flood['origin']}"
             ),
         )
     for one in run.rows("reach", chamber_id=an_id):

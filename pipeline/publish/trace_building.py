@@ -28,7 +28,7 @@ def building_lines(run: RunFolder, an_id: str) -> Lines:
             1,
             (
                 f"{one['opening_id']}: {one['level_class']}, {margin_text(one)}, let in at "
-                f"{metres_text(one['let_in_level_m'])}, "
+                f"{metres_text(one['let_in_level_m'])} by the water that decides; over all waters "
                 f"{chance_text(one['onset_chance_per_year'], one['onset_bound'])}"
             ),
         )

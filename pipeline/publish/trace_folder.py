@@ -87,7 +87,7 @@ def classes_text(rows: list[dict[str, str]]) -> str:
     return ", ".join(f"{n} {c}" for c, n in counts.items() if n) or "none"
 
 
-def said_about(run: RunFolder, an_id: str) -> Lines:
+def said_about(run: RunFolder, an_id: str, heading: str = "Said of it") -> Lines:
     """Questions, answers and changes about a thing."""
     lines: list[tuple[int, str]] = []
     for row in run.tables["findings"].to_dict("records"):
@@ -109,7 +109,7 @@ def said_about(run: RunFolder, an_id: str) -> Lines:
                  f"{row['new'] or 'blank'} ({row['new_file']})")
             )  # fmt: skip
     if lines:
-        yield 0, "Said of it"
+        yield 0, heading
         yield from lines
 
 
