@@ -32,7 +32,7 @@ from pipeline.intake.checks import not_made as not_by_intake
 from pipeline.levels import levels
 from pipeline.procurement import procurement
 from pipeline.programme import programme
-from pipeline.publish import publish
+from pipeline.publish import check_profile, publish
 from pipeline.publish.phone_form import write_phone_form
 from pipeline.publish.template import write_template
 from pipeline.publish.trace import kind_of, trace
@@ -111,6 +111,7 @@ def run(
     started = time.time()
     settings = settings_file.load(config, date=date)
     _check_regions(settings, only)
+    check_profile(settings)
     folder = out if out is not None else next_run_folder(settings.programme.id)
     aside = claim(folder, replace=replace)
     try:

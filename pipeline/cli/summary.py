@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.core import contract
@@ -50,14 +51,23 @@ def summary_lines(result: RunResult, *, seconds: float) -> list[str]:
         "",
         *_questions(tables),
         "",
-        f"Map:       {result.folder / 'map.html'}",
-        f"Programme: {result.folder / 'programme.xlsx'}",
-        f"Schedule:  {result.folder / 'procurement' / 'schedule.xlsx'}",
-        f"Questions: {result.folder / 'questions.xlsx'}",
+        *_papers(result.folder),
         papers_say(settings).capitalize(),
         f"Done in {seconds:.0f} s.",
     ]
     return [line for i, line in enumerate(lines) if line or (i and lines[i - 1])]
+
+
+def _papers(folder: Path) -> list[str]:
+    """The papers that a run of this profile has written."""
+    papers = (
+        ("Map", "map.html"),
+        ("Programme", "programme.xlsx"),
+        ("Schedule", "procurement/schedule.xlsx"),
+        ("Questions", "questions.xlsx"),
+        ("Public", "public_summary.csv"),
+    )
+    return [f"{f'{name}:':<11}{folder / file}" for name, file in papers if (folder / file).exists()]
 
 
 def _survey(tables: dict[str, Any]) -> list[str]:

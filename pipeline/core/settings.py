@@ -315,6 +315,19 @@ class Export(Section):
 
     profile: Literal["full", "working", "public"] = "full"
     tiles: str = ""
+    working_hides: tuple[str, ...] = Field(
+        default=("visits.surveyor", "sites.key_customers"),
+        description="fields (table.column) that stay blank in the profile working",
+    )
+    public_cell_m: float = Field(
+        default=10_000.0, gt=0, description="side of the squares that the profile public counts by"
+    )
+    public_least_sites: int = Field(
+        default=3, ge=1, description="the profile public withholds counts of fewer sites"
+    )
+    site_extracts: bool = Field(
+        default=True, description="write a register of each site for its owner's engineer"
+    )
 
 
 class Settings(Section):

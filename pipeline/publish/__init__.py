@@ -13,10 +13,12 @@ from pipeline.core.settings import Settings
 from pipeline.publish.gis import write_gis
 from pipeline.publish.map_page import write_map
 from pipeline.publish.orders import write_orders
+from pipeline.publish.profiles import PUBLIC, check_profile, for_profile, write_public
 from pipeline.publish.programme_book import write_programme
 from pipeline.publish.questions import write_questions
 from pipeline.publish.record import write_record
 from pipeline.publish.schedule_book import write_schedule
+from pipeline.publish.site_extracts import write_site_extracts
 from pipeline.publish.tables_csv import write_findings, write_tables
 from pipeline.tables import Tables
 
@@ -48,6 +50,10 @@ def publish(
 
     """
     label = run_id.short
+    if settings.export.profile == PUBLIC:
+        write_public(folder, tables, settings, run_id, when)
+        return
+    tables = for_profile(tables, settings)
     buying = load_buying(settings)
     procurement = folder / "procurement"
     procurement.mkdir()
@@ -56,6 +62,11 @@ def publish(
         lambda: write_findings(folder / "findings.csv", tables),
         lambda: write_questions(folder / "questions.xlsx", tables, label),
         lambda: write_gis(folder / "programme.gpkg", tables, settings),
+        lambda: (
+            write_site_extracts(folder / "site_extracts", tables, settings, label)
+            if settings.export.site_extracts
+            else None
+        ),
         lambda: write_programme(folder / "programme.xlsx", tables, settings, run_id=label),
         lambda: write_schedule(
             procurement / "schedule.xlsx", tables, settings, buying=buying, run_id=label
@@ -70,4 +81,4 @@ def publish(
     progress(len(work), len(work))
 
 
-__all__ = ["publish"]
+__all__ = ["check_profile", "publish"]
