@@ -112,7 +112,8 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
         for row in chosen.head(_SHOWN).itertuples()
     ]
     out.append(
-        f"Orders (drafts): {len(lines)} lines, {words(int(lines['line_minor'].sum()), currency)}."
+        f"Orders (drafts): {len(lines)} lines, {words(int(lines['line_minor'].sum()), currency)}; "
+        f"bought month by month {words(int(lines['alone_minor'].sum()), currency)}."
     )
     return out
 

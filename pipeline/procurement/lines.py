@@ -127,9 +127,17 @@ def _item_lines(region: str, item: Item, group: pd.DataFrame, book: _Book) -> li
     offers = [_offers(region, item, place, months, book) for place in range(len(months))]
     steps = plan_lots([m.net_count for m in months], offers)
     return [
-        month.row | _bought(region, place, months, steps, book)
+        month.row
+        | _bought(region, place, months, steps, book)
+        | {"alone_minor": _alone(month.net_count, offers[place])}
         for place, month in enumerate(months)
     ]
+
+
+def _alone(net_count: int, offers: list[Offer]) -> int | None:
+    """Cost of a month's pieces when nothing is carried on; None where no price is valid."""
+    (step,) = plan_lots([net_count], [[Offer(o.price, 0) for o in offers]])
+    return None if step.short_count else step.cost_minor
 
 
 def _sum(group: pd.DataFrame, firmness: str, column: str = "quantity") -> float:

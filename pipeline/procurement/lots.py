@@ -9,7 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from pipeline.core.buying import Price
+from pipeline.procurement.lots_wide import Choices, plan_wide
 
 # Above this many pack counts in one month only those are tried that cover the needs of whole
 # months, meet a price break or the minimum; below it every count is tried.
@@ -77,6 +80,42 @@ def plan_lots(needs: Sequence[int], offers: Sequence[Sequence[Offer]]) -> list[S
     Price breaks count packs of one month's line. Holding costs nothing here; shelf life limits
     what is carried. Exact while a month has no more than `EVERY_COUNT_UP_TO` pack counts to try.
     """
+    if not needs:
+        return []
+    moves = plan_wide(needs, _choices(needs, offers))
+    if moves is None:
+        return plan_by_states(needs, offers)
+    steps = []
+    for month, (need, move) in enumerate(zip(needs, moves, strict=True)):
+        used = min(int(need), move.carried_in_count)
+        price = offers[month][move.offer].price if move.offer >= 0 else None
+        pieces = move.packs_count * price.pack_count if price else 0
+        short = max(0, int(need) - used - pieces)
+        steps.append(Step(price, move.packs_count, used, pieces, move.carried_on_count, short))
+    return steps
+
+
+def _choices(needs: Sequence[int], offers: Sequence[Sequence[Offer]]) -> list[list[Choices]]:
+    """Packs worth trying and what they cost, for each month and offer."""
+    found = []
+    for month, here in enumerate(offers):
+        later = [int(n) for n in needs[month + 1 :]]
+        row = []
+        for offer in here:
+            # any number may be in hand already: between the least order and all that is of use
+            counts = {*_counts(offer, 0, 0, later), *_counts(offer, int(needs[month]), 0, later)}
+            low, high = min(counts), max(_counts(offer, int(needs[month]), 0, later))
+            if high - low <= EVERY_COUNT_UP_TO:
+                counts |= set(range(low, high + 1))
+            packs = np.array(sorted(counts), dtype=np.int64)
+            cost = np.array([_cost(offer.price, int(n)) for n in packs], dtype=np.int64)
+            row.append(Choices(packs, cost, offer.price.pack_count, offer.carry_count))
+        found.append(row)
+    return found
+
+
+def plan_by_states(needs: Sequence[int], offers: Sequence[Sequence[Offer]]) -> list[Step]:
+    """As `plan_lots`, one number of carried pieces after the other: for very large numbers."""
     states: dict[int, _Node] = {0: _Node((0, 0, 0), ())}
     for month, need in enumerate(needs):
         later = [int(n) for n in needs[month + 1 :]]

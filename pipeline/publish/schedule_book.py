@@ -17,7 +17,7 @@ from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
 from pipeline.core import contract
 from pipeline.core.buying import Buying
 from pipeline.core.materials import papers_say
-from pipeline.core.money import decimals
+from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
 from pipeline.publish.book import HEAD_ROW, Book, Column, row_points
 from pipeline.tables import Tables
@@ -128,7 +128,10 @@ def write_schedule(
     book = Book(path, title=f"{settings.programme.name}: procurement schedule", run_label=label)
     lines = _lines(tables, currency, settings.planning_date.isoformat())
     summary = book.sheet(
-        "Summary", "What to buy, by region, month and item", "Firm quantities only.", _SUMMARY
+        "Summary",
+        "What to buy, by region, month and item",
+        f"Firm quantities only. {baseline_words(tables['order_lines'], currency)}",
+        _SUMMARY,
     )
     made_row = {key: HEAD_ROW + 1 + i for i, key in enumerate(lines["key"])}
     places: dict[str, tuple[str, int]] = {}
@@ -149,6 +152,16 @@ def write_schedule(
     risks = book.sheet("Open risks", "What may still change the quantities", "", _RISKS)
     book.table(risks, tables["open_risks"], _RISKS)
     book.close()
+
+
+def baseline_words(lines: pd.DataFrame, currency: str) -> str:
+    """What planning the months together saves against buying each for itself."""
+    known = lines[lines["line_minor"].notna() & lines["alone_minor"].notna()]
+    together, alone = int(known["line_minor"].sum()), int(known["alone_minor"].sum())
+    return (
+        f"Bought month by month: {words(alone, currency)}; months planned together: "
+        f"{words(together, currency)}, {words(alone - together, currency)} less."
+    )
 
 
 def _lines(tables: Tables, currency: str, planned: str) -> pd.DataFrame:

@@ -58,6 +58,12 @@ ORDER_LINES = Table(
         whole("surplus_count", "pieces ordered beyond the need, carried on or left", lo=0),
         whole("pack_price_minor", "price of a pack (minor units)", lo=0),
         whole("line_minor", "packs x price", lo=0),
+        whole(
+            "alone_minor",
+            "what this month's need would cost bought for itself, nothing carried on; the sum over "
+            "all lines is the month-by-month baseline",
+            lo=0,
+        ),
         text("price_valid_to", "last day of the price, ISO date"),
         text("next_break", "packs to the next price break and what it saves, in words"),
         text("need_by", "date needed at the depot, ISO"),
