@@ -34,7 +34,7 @@ from pipeline.procurement import procurement
 from pipeline.programme import programme
 from pipeline.publish import check_profile, publish
 from pipeline.publish.phone_form import write_phone_form
-from pipeline.publish.template import write_template
+from pipeline.publish.template import write_record_template, write_template
 from pipeline.publish.trace import kind_of, trace
 from pipeline.publish.trace_folder import RunFolder
 from pipeline.publish.what_if import (
@@ -45,6 +45,7 @@ from pipeline.publish.what_if import (
     stored_tables,
     what_if_lines,
 )
+from pipeline.records import records as lay_records
 from pipeline.tables import Tables, hand_over
 
 Step = Callable[[str], Progress]
@@ -181,6 +182,7 @@ def compute(
         "procurement",
         lambda _: procurement(tables, settings, materials=materials, buying=buying),
     )
+    stage("Laying the records beside the plan", "records", lambda _: lay_records(tables, settings))
     _close(tables)
     return tables, run_id, seconds
 
@@ -268,14 +270,19 @@ def what_if(folder: Path, thing: str, change: WhatIf, *, kind: str = "") -> list
 
 
 def write_blank(
-    file: Path, *, phone: Path | None = None, config: Path | None = None, replace: bool = False
+    file: Path,
+    *,
+    phone: Path | None = None,
+    records: Path | None = None,
+    config: Path | None = None,
+    replace: bool = False,
 ) -> list[Path]:
-    """Write the blank survey workbook, and the phone form where it is asked for.
+    """Write the blank survey workbook, phone form and record workbook where they are asked for.
 
     Parameters
     ----------
-    file, phone : Path
-        Files to write.
+    file, phone, records : Path
+        Files to write: the survey workbook, its phone form, the workbook of the records.
     config : Path, optional
         Settings whose regions, site classes and datum fill the lists.
     replace : bool
@@ -291,7 +298,7 @@ def write_blank(
     UsageError
         When a file exists or its folder does not.
     """
-    wanted = [f for f in (file, phone) if f is not None]
+    wanted = [f for f in (file, phone, records) if f is not None]
     for path in wanted:
         if path.exists() and not replace:
             raise UsageError(f"{path} exists already.", why="Nothing is overwritten without your word.",
@@ -312,6 +319,8 @@ def write_blank(
     write_template(file, words)
     if phone is not None:
         write_phone_form(phone, words)
+    if records is not None:
+        write_record_template(records)
     return wanted
 
 
@@ -354,10 +363,19 @@ def _keep_regions(tables: Tables, only: Sequence[str]) -> None:
     filling = tables["filling"]
     tables["filling"] = filling[filling["building_id"].isin(buildings)].reset_index(drop=True)
     openings = set(tables["reach"]["opening_id"])
+    sealed = tables["sealed_ends"]
+    tables["sealed_ends"] = _of_ends(sealed, tables)
+    tables["installs"] = _of_ends(tables["installs"], tables)
     ingress = tables["ingress"]
     tables["ingress"] = ingress[ingress["opening_id"].isin(openings)].reset_index(drop=True)
     sources = tables["reach_sources"]
     tables["reach_sources"] = sources[sources["opening_id"].isin(openings)].reset_index(drop=True)
+
+
+def _of_ends(frame: Any, tables: Tables) -> Any:
+    """Rows whose end is still among the ends or entries."""
+    kept = {*tables["ends"]["end_id"], *tables["entries"]["entry_id"]}
+    return frame[frame["end_id"].isin(kept)].reset_index(drop=True)
 
 
 def _publish(  # noqa: PLR0913 - the last step needs all that came before

@@ -10,7 +10,13 @@ import argparse
 import datetime as dt
 from pathlib import Path
 
-from sample_surveys import every_word, example_country, example_faults, example_firms
+from sample_surveys import (
+    every_word,
+    example_country,
+    example_faults,
+    example_firms,
+    example_records,
+)
 from sample_surveys.example_facts import (
     FOOTPRINTS,
     HOLES,
@@ -79,6 +85,7 @@ def write_example(folder: Path) -> None:
     points += [(name, *places[name]) for name in ROVER_BUILDINGS]
     example_country.write_rover_points(surveys / "rover_points.gpkg", points)
     example_faults.apply(folder)
+    example_records.write_records(folder / "records")
 
 
 def write_clean(folder: Path) -> None:

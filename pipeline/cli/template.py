@@ -14,6 +14,10 @@ def template(
         Path | None,
         typer.Option(help="Write the phone form too (an XLSForm workbook for form apps)."),
     ] = None,
+    records: Annotated[
+        Path | None,
+        typer.Option(help="Write the blank workbook of the records too (.xlsx)."),
+    ] = None,
     config: Annotated[
         Path | None,
         typer.Option(help="Settings file: its regions, site classes and datum fill the lists."),
@@ -24,6 +28,6 @@ def template(
     """Write a blank survey workbook: data sheets, lists, a wall drawing and a card to print."""
     from pipeline.run import write_blank
 
-    for path in write_blank(file, phone=phone, config=config, replace=replace):
+    for path in write_blank(file, phone=phone, records=records, config=config, replace=replace):
         print(f"Written: {path}")
     print("Fill it in, then: stanch check", file)

@@ -7,7 +7,7 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core import contract
-from pipeline.core.survey import TABLE_OF_SHEET
+from pipeline.core.survey import RECORD_SHEETS, TABLE_OF_SHEET
 
 _RANK: Final = {contract.USED: 0, contract.ASKED: 1, contract.REFUSED: 2}
 _STATE: Final = {
@@ -43,7 +43,7 @@ def close_counts(tables: dict[str, Any]) -> dict[str, Any]:
             worst[place] = state
     changed: dict[str, Any] = {}
     moves: dict[tuple[str, str], dict[str, int]] = {}
-    for name in TABLE_OF_SHEET.values():
+    for name in (*TABLE_OF_SHEET.values(), *RECORD_SHEETS):
         frame = tables.get(name)
         if frame is None or frame.empty:
             continue

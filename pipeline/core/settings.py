@@ -330,6 +330,21 @@ class Export(Section):
     )
 
 
+class Records(Section):
+    """[records]: when a seal that was made counts as closed, and how many are looked at."""
+
+    nominal_mm: float = Field(gt=0, description="least sealant depth asked for (mm)")
+    tolerance_mm: float = Field(ge=0, description="how far the least reading may lie under it")
+    accepting_levels: tuple[Literal["desk", "visual", "gauge", "after flood"], ...] = Field(
+        min_length=1, description="kinds of look that can accept a seal"
+    )
+    inspect_days: int = Field(ge=0, description="first look within so many days of sealing")
+    look_again_months: int = Field(gt=0, description="next look after an accepted one")
+    sample_frac: Fraction = Field(description="share of the made ends to be inspected")
+    sample_seed: int = Field(ge=0, description="another number draws another sample")
+    source: str = Field(min_length=1, description="where these figures come from")
+
+
 class Settings(Section):
     """All settings of one programme; paths are absolute after loading."""
 
@@ -344,6 +359,9 @@ class Settings(Section):
     crews: Crews
     buying: Buying
     export: Export = Export()
+    records: Records | None = Field(
+        default=None, description="needed where [surveys] names records or releases"
+    )
 
     @property
     def planning_date(self) -> dt.date:

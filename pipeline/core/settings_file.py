@@ -57,6 +57,12 @@ def load(path: Path, *, date: dt.date | None = None) -> Settings:
             mend="Write planning_date under [programme] or call with --date YYYY-MM-DD.",
         )
     _check_files(path, settings)
+    if settings.surveys.records and settings.records is None:
+        raise UsageError(
+            f"{path} names records, and has no [records].",
+            why="When a seal counts as accepted is a policy, and no default decides a policy.",
+            mend="Copy the section [records] of configs/example.toml and set its figures.",
+        )
     return settings
 
 
@@ -120,6 +126,8 @@ def _check_files(path: Path, settings: Settings) -> None:
     if settings.reference.footprints_file:
         named.append(("reference.footprints_file", settings.reference.footprints_file))
     named += [("surveys.files", p) for p in settings.surveys.files]
+    named += [("surveys.records", p) for p in settings.surveys.records]
+    named += [("surveys.releases", p) for p in settings.surveys.releases]
     named += [("surveys.gps", p) for gps in settings.surveys.gps for p in gps.files]
     for source in settings.flood.source:
         named.append((f"flood.source {source.id}", source.path))

@@ -63,10 +63,26 @@ class Column:
             return None
 
 
+RECORD_SHEETS: Final = (
+    "installs", "inspections", "releases", "cable_changes", "orders_placed", "kits_packed",
+)  # fmt: skip
+"""Sheets of the records that come back (`core.record_sheets`)."""
+
+
 @cache
 def columns() -> tuple[Column, ...]:
     """All columns of the definition, in sheet order."""
-    text = resources.files("pipeline.core").joinpath("data/survey_columns.csv").read_text("utf-8")
+    return _read("data/survey_columns.csv")
+
+
+@cache
+def record_columns() -> tuple[Column, ...]:
+    """All columns of the record sheets, in sheet order."""
+    return _read("data/record_columns.csv")
+
+
+def _read(name: str) -> tuple[Column, ...]:
+    text = resources.files("pipeline.core").joinpath(name).read_text("utf-8")
     return tuple(
         Column(
             sheet=r["sheet"],
@@ -91,8 +107,9 @@ def columns() -> tuple[Column, ...]:
 
 @cache
 def of_sheet(sheet: str) -> tuple[Column, ...]:
-    """The columns of one sheet."""
-    return tuple(c for c in columns() if c.sheet == sheet)
+    """The columns of one sheet of the survey or of the records."""
+    defined = record_columns() if sheet in RECORD_SHEETS else columns()
+    return tuple(c for c in defined if c.sheet == sheet)
 
 
 @cache

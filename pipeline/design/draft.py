@@ -57,6 +57,11 @@ class Draft:
         return widest(self.applied) if self.is_needed else HOLD_NONE
 
     @property
+    def is_made(self) -> bool:
+        """The seal was made and waits for acceptance: nothing more is bought or planned."""
+        return self.is_needed and text(self.facts.sealed, "is_made") == "True"
+
+    @property
     def is_designed(self) -> bool:
         """True where a seal is needed and drawn."""
         return self.is_needed and self.layer is not None and self.reach != HOLD_DESIGN
@@ -90,10 +95,12 @@ def draft_of(
     Draft
     """
     case = Case(facts, settings, materials, head, is_both_sealed=is_both_sealed)
-    if not need[0]:
+    if not need[0] and not facts.sealed:
         return Draft(case, is_needed=False, need_reason=need[1])
     case, layer = _drawn(case)
     applied = tuple(apply(case, RULES))
+    if not need[0]:  # closed by a seal of ours: which holds stand at it is still asked
+        return Draft(case, is_needed=False, need_reason=need[1], applied=applied)
     draft = Draft(
         case,
         is_needed=True,
@@ -101,12 +108,21 @@ def draft_of(
         applied=applied,
         layer=layer,
         assumed=_assumed(case, layer),
-        cautions=tuple(cautions_of(applied, materials=materials)),
+        cautions=(*cautions_of(applied, materials=materials), *_conditions(applied)),
     )
     if layer is not None and draft.reach != HOLD_DESIGN:
         return _with_quantities(draft)
     steps = steps_of(case, applied, materials=materials, numbers=None)
     return replace(draft, steps=tuple(steps.values()))
+
+
+def _conditions(applied: tuple[Applied, ...]) -> list[str]:
+    """Conditions of releases, for the crew."""
+    return [
+        f"Release {text(a.release, 'release_id')}: {text(a.release, 'condition')}"
+        for a in applied
+        if text(a.release, "condition")
+    ]
 
 
 def _drawn(case: Case) -> tuple[Case, Layer | None]:

@@ -34,6 +34,8 @@ class Facts:
     far_chamber: Row = field(default_factory=dict)
     far_end: Row = field(default_factory=dict)
     is_bare_entry: bool = False
+    sealed: Row = field(default_factory=dict)
+    releases: tuple[Row, ...] = ()
 
     @property
     def place_id(self) -> str:
@@ -144,6 +146,23 @@ def _as_end(entry: Row) -> Row:
     }
 
 
+class Releases:
+    """Releases in force by what they name: an end, else a building, else a site."""
+
+    def __init__(self, rows: list[Row]) -> None:
+        self._by: dict[tuple[str, str], list[Row]] = defaultdict(list)
+        for row in sorted(rows, key=lambda r: text(r, "release_id")):
+            if text(row, "is_in_force") != "True":
+                continue
+            narrowest = next(n for n in ("end_id", "building_id", "site_id") if text(row, n))
+            self._by[narrowest, text(row, narrowest)].append(row)
+
+    def of(self, end_id: str, building_id: str, site_id: str) -> tuple[Row, ...]:
+        """Releases that hold for an end, the narrowest first."""
+        named = (("end_id", end_id), ("building_id", building_id), ("site_id", site_id))
+        return tuple(r for name, value in named if value for r in self._by.get((name, value), ()))
+
+
 class _Look:
     """Look-up of rows by id."""
 
@@ -156,6 +175,8 @@ class _Look:
         self.sources = _groups(records(tables, "reach_sources"), "opening_id")
         self.cables = _groups(records(tables, "cables"), "end_id")
         self.children = _groups(list(ends.values()), "parent_end_id")
+        self.sealed = _by(records(tables, "sealed_ends"), "end_id")
+        self.releases = Releases(records(tables, "releases"))
         seals = records(tables, "seals")
         self.seals = _groups(seals, "end_id")
         for entry_id, rows in _groups(seals, "entry_id").items():
@@ -182,4 +203,6 @@ class _Look:
             far_chamber=self.chambers.get(text(end, "far_place_id"), {}),
             far_end=self.ends.get(text(end, "far_end_id"), {}),
             is_bare_entry=is_bare_entry,
+            sealed=self.sealed.get(end_id, {}),
+            releases=self.releases.of(end_id, text(building, "building_id"), site_id),
         )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from pipeline.core.contract import HOLD_NONE, HOLDS
 from pipeline.design.case import Case
+from pipeline.design.facts import Row, text
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,30 @@ class Applied:
 
     rule: Rule
     words: str
+    release: Row = field(default_factory=dict)
+
+    @property
+    def is_lifted(self) -> bool:
+        """A release in force lifts the hold; its cautions and steps stay."""
+        return bool(self.release)
+
+    @property
+    def is_hold(self) -> bool:
+        """It holds something back and nobody has lifted it."""
+        return bool(self.rule.released_by) and not self.is_lifted
+
+    @property
+    def lifted_words(self) -> str:
+        """Who lifted the hold, when, and under which condition."""
+        r = self.release
+        said = f"{self.rule.code}: lifted by {text(r, 'released_by')} ({text(r, 'role')}) on "
+        said += f"{text(r, 'release_date')}, release {text(r, 'release_id')}"
+        parts = [said]
+        if text(r, "valid_until"):
+            parts.append(f"until {text(r, 'valid_until')}")
+        if text(r, "condition"):
+            parts.append(f"condition: {text(r, 'condition')}")
+        return ", ".join(parts)
 
 
 def apply(case: Case, rules: Sequence[Rule]) -> list[Applied]:
@@ -46,10 +71,18 @@ def apply(case: Case, rules: Sequence[Rule]) -> list[Applied]:
             words = rule.words.format(detail=detail)
             if rule.released_by:
                 words += f" (released by {rule.released_by})"
-            found.append(Applied(rule, words))
+            found.append(Applied(rule, words, _release_of(rule, case)))
     return sorted(found, key=lambda a: HOLDS.index(a.rule.reach))
 
 
 def widest(applied: Sequence[Applied]) -> str:
-    """The widest reach among rules; `none` without any."""
-    return next((r for r in HOLDS if any(a.rule.reach == r for a in applied)), HOLD_NONE)
+    """The widest reach among rules that no release lifts; `none` without any."""
+    standing = {a.rule.reach for a in applied if not a.is_lifted}
+    return next((r for r in HOLDS if r in standing), HOLD_NONE)
+
+
+def _release_of(rule: Rule, case: Case) -> Row:
+    """The release that lifts a hold of an end; nothing for a rule that holds nothing back."""
+    if not rule.released_by:
+        return {}
+    return next((r for r in case.facts.releases if text(r, "hold") == rule.code), {})

@@ -42,6 +42,9 @@ def need_of(
         True unless the end is `above`, in a chamber, or closed by a rated seal that is kept.
     reason : str
     """
+    if text(facts.sealed, "is_closed") == "True":
+        record, day = text(facts.sealed, "install_id"), text(facts.sealed, "accepted_on")
+        return False, f"closed by a seal of ours, accepted on {day} (record {record})"
     if facts.is_chamber_end:
         return False, "chamber end: sealed at the wall"
     if Case(facts, settings, materials, head).old_seal == KEEP:
@@ -73,6 +76,7 @@ def not_drawable(facts: Facts) -> str:
             "second inside size not known",
         ),
         (_contents_unknown(facts), "contents not known"),
+        (_is_changed(facts), "cables changed since the survey: send their rows"),
     )
     return next((words for is_so, words in tests if is_so), "")
 
@@ -81,6 +85,14 @@ def _is_stopped(facts: Facts) -> bool:
     if facts.stopped & _DESIGN_COLUMNS:
         return True
     return text(facts.end, "row_state") == REFUSED and not facts.stopped
+
+
+def _is_changed(facts: Facts) -> bool:
+    """A seal of ours was opened for cables that the survey does not list yet."""
+    if text(facts.sealed, "is_changed") != "True":
+        return False
+    listed = sum(number(c, "cable_count") for c in facts.cables)
+    return listed != number(facts.sealed, "cables_now_count")
 
 
 def _contents_unknown(facts: Facts) -> bool:

@@ -38,6 +38,7 @@ def design_row(draft: Draft, estimate: Estimate | None, *, materials: Materials)
         "need_reason": draft.need_reason,
         "is_designed": draft.is_designed,
         "hold_reach": draft.reach,
+        "is_made": draft.is_made,
         "firmness": firmness(draft),
         "shape": text(facts.end, "shape") or None,
         "bore_mm": number(facts.end, "bore_mm"),
@@ -47,13 +48,18 @@ def design_row(draft: Draft, estimate: Estimate | None, *, materials: Materials)
         "design_head_m": case.head.head_m,
         "head_from": case.head.words,
     }
+    if facts.sealed:
+        row["standing_codes"] = ";".join(a.rule.code for a in draft.applied if a.is_hold) or None
     if not draft.is_needed:
         return row
-    holds = [a for a in draft.applied if a.rule.released_by]
+    holds = [a for a in draft.applied if a.is_hold]
+    lifted = [a for a in draft.applied if a.is_lifted]
     row |= {
         "not_designed_reason": None if draft.is_designed else _why_not(draft),
         "hold_codes": ";".join(a.rule.code for a in holds) or None,
         "hold_words": "; ".join(a.words for a in holds) or None,
+        "lifted_codes": ";".join(a.rule.code for a in lifted) or None,
+        "lifted_words": "; ".join(a.lifted_words for a in lifted) or None,
         "seal_from": "chamber" if facts.is_chamber_end else "building",
         "steps": " | ".join(draft.steps),
         "cautions": " | ".join(draft.cautions),
@@ -63,9 +69,8 @@ def design_row(draft: Draft, estimate: Estimate | None, *, materials: Materials)
     }
     if case.section is not None:
         row |= _section_part(case.section, draft)
-    return row | (
-        _designed_part(draft) if draft.is_designed else _estimated_part(estimate, materials)
-    )
+    row |= _designed_part(draft) if draft.is_designed else _estimated_part(estimate, materials)
+    return row | {"hours_h": 0.0} if draft.is_made else row
 
 
 def cure_words(materials: Materials) -> str:
@@ -78,11 +83,16 @@ def cure_words(materials: Materials) -> str:
 
 
 def _why_not(draft: Draft) -> str:
-    return "; ".join(a.words for a in draft.applied if a.rule.reach == draft.reach)
+    return "; ".join(
+        a.words for a in draft.applied if a.rule.reach == draft.reach and not a.is_lifted
+    )
 
 
 def _assumed(draft: Draft, estimate: Estimate | None) -> list[str]:
     words = list(draft.assumed)
+    if draft.is_made:
+        day = text(draft.facts.sealed, "sealed_on")
+        words.append(f"sealed on {day} and not accepted: nothing more is bought, the end is open")
     if not draft.is_designed:
         words.append(
             f"quantity: {estimate.words}" if estimate else "quantity: no seen end to price from"
@@ -146,7 +156,7 @@ def _estimated_part(estimate: Estimate | None, materials: Materials) -> Row:
 
 def piece_rows(draft: Draft, estimate: Estimate | None, *, materials: Materials) -> list[Row]:
     """Rows of `pieces` of one end; none where no seal is needed."""
-    if not draft.is_needed:
+    if not draft.is_needed or draft.is_made:
         return []
     if draft.is_designed:
         amounts = [(p.item_id, p.quantity, p.quantity) for p in draft.pieces]
@@ -220,7 +230,7 @@ def findings_of(draft: Draft, letters: Letters) -> list[Finding]:
     """Findings duct-19 (short depth) and duct-20 (water possible) of one end."""
     if not draft.is_needed:
         return []
-    codes = {a.rule.code for a in draft.applied}
+    codes = {a.rule.code for a in draft.applied if not a.is_lifted}
     case = draft.case
     out = []
     if "short depth" in codes:

@@ -150,7 +150,7 @@ def _move_to_chamber(
 ) -> None:
     """Seal the chamber end of a duct where the wall end has no room and the settings allow it."""
     draft, other = drafts[f.end_id], text(f.far_end, "end_id")
-    blocked = any(a.rule.code in _NO_ROOM for a in draft.applied)
+    blocked = any(a.rule.code in _NO_ROOM and not a.is_lifted for a in draft.applied)
     if f.is_chamber_end or not draft.is_needed or not blocked or other not in drafts:
         return
     chamber_end = drafts[other].facts

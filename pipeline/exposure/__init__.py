@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.core.onsets import building_onsets
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
 from pipeline.exposure.closing_net import closing_tables
@@ -38,7 +39,7 @@ def exposure(
     Returns
     -------
     Tables
-        links, reach, reach_sources, ingress, filling, way_edges, way_waters.
+        links, reach, reach_sources, ingress, filling, way_edges, way_waters, onsets_found.
 
     """
     links = make_links(tables, settings, closed_ends)
@@ -51,9 +52,25 @@ def exposure(
             "reach_sources": sources if len(sources) else blank("reach_sources"),
         },
     )
+    found = _as_found(tables, settings)
     flows, filling = ingress(tables, done["reach"], done["links"])
     ways = closing_tables(tables, links, done["reach"], settings)
-    return {**done, **ways, "ingress": flows, "filling": filling}
+    return {**done, **ways, "ingress": flows, "filling": filling, "onsets_found": found}
+
+
+def _as_found(tables: Tables, settings: Settings) -> Any:
+    """Onset of each building without our seals; empty where no record closes an end."""
+    sealed = tables.get("sealed_ends")
+    if sealed is None or not sealed["is_closed"].astype(bool).any():
+        return blank("onsets_found")
+    bare = {name: frame for name, frame in tables.items() if name != "sealed_ends"}
+    ends, entries = tables["ends"], tables["entries"]
+    named = ends.loc[ends["end_id"].isin(sealed["end_id"]), "building_id"].dropna()
+    others = entries.loc[entries["entry_id"].isin(sealed["end_id"]), "building_id"].dropna()
+    only = frozenset((*map(str, named), *map(str, others)))
+    links = make_links(bare, settings)
+    reach, sources = reach_tables(bare, links, settings, silent, only=only)
+    return building_onsets(reach, sources) if len(reach) else blank("onsets_found")
 
 
 def _row(link: Link) -> dict[str, Any]:

@@ -301,9 +301,10 @@ def blocked_ends(tables: Tables, settings: Settings, heights: Heights) -> dict[s
     """Ends closed by a seal that may be counted on: end or entry -> seal.
 
     A seal blocks only with an inspection within the policy age, sound, no water passing, and a
-    rated head not below the highest head that any modelled water of its place can put on it.
+    rated head not below the highest head that any modelled water of its place can put on it; or
+    where a record of ours was accepted and stands (`sealed_ends`).
     """
-    out: dict[str, str] = {}
+    out = _closed_by_record(tables)
     water = _highest_water(tables)
     places = dict(zip(tables["ends"]["end_id"], tables["ends"]["place_id"], strict=True))
     for row in tables["seals"].to_dict("records"):
@@ -323,6 +324,18 @@ def blocked_ends(tables: Tables, settings: Settings, heights: Heights) -> dict[s
         ):
             out[name] = text(row["seal_id"])
     return out
+
+
+def _closed_by_record(tables: Tables) -> dict[str, str]:
+    """Ends that count as closed by our own accepted records: end -> record."""
+    sealed = tables.get("sealed_ends")
+    if sealed is None or sealed.empty:
+        return {}
+    closed = sealed[sealed["is_closed"].astype(bool)]
+    return {
+        str(end): f"accepted seal {record}"
+        for end, record in zip(closed["end_id"], closed["install_id"], strict=True)
+    }
 
 
 def _is_recent(inspected: str, settings: Settings) -> bool:

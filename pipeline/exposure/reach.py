@@ -42,7 +42,12 @@ class _Survey:
 
 
 def reach_tables(
-    tables: Tables, links: list[Link], settings: Settings, progress: Progress
+    tables: Tables,
+    links: list[Link],
+    settings: Settings,
+    progress: Progress,
+    *,
+    only: frozenset[str] | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Class, margin, way and chance of every opening.
 
@@ -52,6 +57,8 @@ def reach_tables(
     links : list of Link
     settings : Settings
     progress : Progress
+    only : frozenset of str, optional
+        Buildings whose openings are asked for; the water is followed through all of them.
 
     Returns
     -------
@@ -65,6 +72,7 @@ def reach_tables(
         at.setdefault(inlet.node, []).append(inlet)
     survey = _Survey(tables, settings, works, Ways(works), all_inlets, at)
     places = openings(tables, mouths(tables, links, works))
+    places = [p for p in places if only is None or p.building_id in only]
     policies = _policies(tables)
     strictest = _strictest(policies, settings)
     waters: dict[Policy, tuple[Waters, Walls]] = {}

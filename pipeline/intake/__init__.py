@@ -19,6 +19,7 @@ from pipeline.intake.delivery import Delivered, deliver
 from pipeline.intake.inherit import inherit, one_spelling
 from pipeline.intake.layers import read_gps, read_layers
 from pipeline.intake.positions import Where, fill_buildings, match_gps, say_defaults
+from pipeline.intake.records import with_records
 from pipeline.intake.separations import fill_separations
 from pipeline.intake.whole import (
     changes,
@@ -49,7 +50,8 @@ def intake(settings: Settings, *, progress: Progress = silent) -> Tables:
         layers = read_layers(settings)
         delivered = deliver(settings.surveys.files, settings, progress)
         points, findings = read_gps(settings)
-        return _finish(delivered, settings, layers=layers, points=points, findings=findings)
+        out = _finish(delivered, settings, layers=layers, points=points, findings=findings)
+        return with_records(out, settings)
 
 
 def check(files: Sequence[Path], settings: Settings | None = None) -> Tables:

@@ -132,10 +132,11 @@ def _unlisted_row(place: Row, kind: str, number: int, buildings: dict[str, dict[
 
 def frames_of(rows: dict[str, list[Row]]) -> dict[str, pd.DataFrame]:
     """Typed frames by table name; index labels follow the rows."""
-    return {name: _frame(REGISTRY[name], rows[sheet]) for sheet, name in TABLE_OF_SHEET.items()}
+    return {name: frame_of(REGISTRY[name], rows[sheet]) for sheet, name in TABLE_OF_SHEET.items()}
 
 
-def _frame(spec: Table, rows: list[Row]) -> pd.DataFrame:
+def frame_of(spec: Table, rows: list[Row]) -> pd.DataFrame:
+    """The rows of one sheet as a typed frame; index labels follow the rows."""
     known: set[str] = set().union(*(r.values.keys() for r in rows))
     columns: dict[str, list[Any]] = {
         n: [r.values.get(n) for r in rows] for n in spec.names if n in known
@@ -205,7 +206,7 @@ def apply_checks(
         return row_of(table, index).raws.get(column, "")
 
     before = [old for old, _ in superseded if old.sheet == "chambers"]
-    older = {"older_chambers": _frame(REGISTRY["chambers"], before)}
+    older = {"older_chambers": frame_of(REGISTRY["chambers"], before)}
     context = Context({**frames, **older}, layers, settings, cell, raw, delivered.abouts,
                       tuple(delivered.photos))  # fmt: skip
     findings = []
@@ -264,7 +265,7 @@ def tables_of(
         ],
         columns=list(REGISTRY["columns"].names),
     ).drop_duplicates(["file", "sheet", "house_name"])
-    out["counts"] = _counts(sheets, points)
+    out["counts"] = counts_of(sheets, points)
     out["gps_points"] = points if len(points) else blank("gps_points")
     return out
 
@@ -281,7 +282,8 @@ def abouts_table(abouts: Mapping[str, Mapping[str, str]]) -> pd.DataFrame:
     )
 
 
-def _counts(sheets: list[TypedSheet], points: pd.DataFrame) -> pd.DataFrame:
+def counts_of(sheets: list[TypedSheet], points: pd.DataFrame) -> pd.DataFrame:
+    """Rows in = used + asked + refused, per sheet and file, and per layer of points."""
     rows = [
         {
             "file": s.file,

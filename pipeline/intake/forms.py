@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 from typing import Any, Final
 
-from pipeline.core.survey import FORM_KIND, FORM_POSITION, FORM_SHEETS
+from pipeline.core.survey import FORM_KIND, FORM_POSITION, FORM_SHEETS, RECORD_SHEETS
 from pipeline.intake.headings import LOOKED_AT, normal
 from pipeline.intake.sheets import RawSheet
 
@@ -43,7 +43,7 @@ def sheets_of_export(raw: RawSheet) -> list[RawSheet]:
     head = [_plain(v) if isinstance(v, str) else "" for v in raw.cells[top]]
     kind_at = next(i for i, h in enumerate(head) if normal(h) == _KIND)
     out = []
-    for sheet in FORM_SHEETS:
+    for sheet in (*FORM_SHEETS, *RECORD_SHEETS):
         rows = [
             row if r > top and _kind(row, kind_at) == sheet else []
             for r, row in enumerate(raw.cells)

@@ -375,6 +375,7 @@ def _readings(one: str, two: str, three: str) -> dict[str, dt.date]:
 
 def _checked_date(column: Column, date: dt.date, habits: Habits, says: list[Say]) -> Parsed:
     exempt = column.sheet in ("seals_now", "flood_levels") and column.house_name != "issued"
+    exempt = exempt or column.condition == "may lie in the future"
     future = habits.planning_date is not None and date > habits.planning_date
     if (future or date.year < 1990) and not exempt:
         says = [*says, Say("file-15", {"date": date.isoformat()})]

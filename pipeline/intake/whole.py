@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from pipeline.core import contract
 from pipeline.core.findings import Cell, Finding, make
+from pipeline.core.record_sheets import SAID_BY_ITSELF
 from pipeline.core.survey import TABLE_OF_SHEET, Column, key_of, of_sheet
 from pipeline.intake.checks import ASKED_HERE
 from pipeline.intake.inherit import delivery_of
@@ -29,7 +30,9 @@ _INSTEAD: Final = {
     ("sites", "position_method"): ("_gps",),
 }
 # of an end that was only counted or not reached nothing more is asked
-_NEVER: Final = frozenset({("seals_now", "end_id"), ("seals_now", "entry_id"), ("visits", "scope")})
+_NEVER: Final = frozenset(
+    {("seals_now", "end_id"), ("seals_now", "entry_id"), ("visits", "scope"), *SAID_BY_ITSELF}
+)
 _COUNTED: Final = ("counted only", "not reached")
 _COUNTED_NEEDS: Final = frozenset({"end_id", "place_kind", "place_id", "face", "seen"})
 

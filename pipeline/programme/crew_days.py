@@ -116,7 +116,14 @@ def _is_planned(design: Row | None) -> bool:
         design is not None
         and bool(design["is_designed"])
         and design["hold_reach"] not in NO_BENEFIT_HOLDS
+        and not _is_made(design)
     )
+
+
+def _is_made(design: Row | None) -> bool:
+    """Sealed already by record: no day is planned for it."""
+    made = None if design is None else design.get("is_made")
+    return not pd.isna(made) and bool(made)
 
 
 def _hours(design: Row) -> float:
@@ -209,7 +216,7 @@ class _Notes:
         for choice in chosen:
             for end in str(by_id[choice["package_id"]]["end_ids"]).split(";"):
                 self.building_of[end] = str(choice["building_id"])
-                if not _is_planned(designs.get(end)):
+                if not _is_planned(designs.get(end)) and not _is_made(designs.get(end)):
                     self._waiting.setdefault(str(choice["site_id"]), []).append(end)
 
     def of(self, stint: Stint, *, has_place: bool) -> list[str]:

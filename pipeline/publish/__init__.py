@@ -10,6 +10,7 @@ from pipeline.core.buying import load as load_buying
 from pipeline.core.progress import Progress, silent
 from pipeline.core.run_id import RunId
 from pipeline.core.settings import Settings
+from pipeline.publish.certificates import write_certificates
 from pipeline.publish.gis import write_gis
 from pipeline.publish.map_page import write_map
 from pipeline.publish.orders import write_orders
@@ -17,6 +18,7 @@ from pipeline.publish.profiles import PUBLIC, check_profile, for_profile, write_
 from pipeline.publish.programme_book import write_programme
 from pipeline.publish.questions import write_questions
 from pipeline.publish.record import write_record
+from pipeline.publish.records_book import write_records
 from pipeline.publish.schedule_book import write_schedule
 from pipeline.publish.site_extracts import write_site_extracts
 from pipeline.publish.tables_csv import write_findings, write_tables
@@ -72,6 +74,8 @@ def publish(
             procurement / "schedule.xlsx", tables, settings, buying=buying, run_id=label
         ),
         lambda: write_orders(procurement / "orders", tables, settings, buying, label),
+        lambda: write_records(folder / "records.xlsx", tables, settings, run_id=label),
+        lambda: write_certificates(folder / "certificates", tables, settings, run_id=label),
         lambda: write_map(folder / "map.html", tables, settings, run_id=label),
         lambda: write_record(folder / "run.json", tables, settings, run_id, when=when),
     )

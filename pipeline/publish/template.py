@@ -15,7 +15,7 @@ from typing import Any, Final
 import xlsxwriter
 from xlsxwriter.utility import xl_col_to_name
 
-from pipeline.core.survey import TABLE_OF_SHEET, Column, of_sheet
+from pipeline.core.survey import RECORD_SHEETS, TABLE_OF_SHEET, Column, of_sheet
 
 # the library's default date is the clock; a fixed one keeps the same bytes
 _CREATED: Final = dt.datetime(2000, 1, 1)  # noqa: DTZ001 - the file format has no time zone
@@ -61,6 +61,25 @@ def write_template(path: Path, words: Mapping[str, Sequence[str]] | None = None)
     book.close()
 
 
+def write_record_template(path: Path) -> None:
+    """Write the blank workbook of the records that come back: what was done, by whom, when.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    """
+    book = xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False})
+    book.set_properties({"title": "Records of sealed duct ends", "created": _CREATED})
+    forms = _forms(book)
+    lists = _lists({}, RECORD_SHEETS)
+    pages = {sheet: book.add_worksheet(sheet) for sheet in RECORD_SHEETS}
+    for sheet, page in pages.items():
+        _data_sheet(page, sheet, forms, lists)
+    _list_sheet(book.add_worksheet("lists"), forms, lists)
+    book.close()
+
+
 def list_name(column: Column) -> str:
     """Name of the list that a column picks from; '' where it picks from none."""
     if column.kind == "yesno":
@@ -72,10 +91,12 @@ def list_name(column: Column) -> str:
     return f"{column.sheet} {column.heading}"
 
 
-def _lists(words: Mapping[str, Sequence[str]]) -> dict[str, tuple[str, ...]]:
+def _lists(
+    words: Mapping[str, Sequence[str]], sheets: Sequence[str] = ("about", *TABLE_OF_SHEET)
+) -> dict[str, tuple[str, ...]]:
     """All lists in the order of the definition; those of the programme may be empty."""
     out: dict[str, tuple[str, ...]] = {}
-    for sheet in ("about", *TABLE_OF_SHEET):
+    for sheet in sheets:
         for column in of_sheet(sheet):
             name = list_name(column)
             if not name or name in out:

@@ -19,7 +19,7 @@ from pipeline.tables import REGISTRY, Tables, hand_over
 # what following the water needs of a run
 NEEDED: Final = (
     "sites", "buildings", "chambers", "entries", "ends", "cables", "seals", "levels", "floods",
-    "policies", "ground", "visits", "observations", "points", "reach",
+    "policies", "ground", "visits", "observations", "points", "reach", "sealed_ends",
 )  # fmt: skip
 _MOST_LINES: Final = 40
 

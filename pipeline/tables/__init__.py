@@ -16,6 +16,7 @@ from pipeline.tables import (
     levels,
     procurement,
     programme,
+    records,
     survey,
 )
 from pipeline.tables.spec import Table, conform, empty
@@ -41,6 +42,7 @@ REGISTRY: Final[dict[str, Table]] = {
     **design.ALL,
     **programme.ALL,
     **procurement.ALL,
+    **records.ALL,
 }
 
 

@@ -74,7 +74,8 @@ def _column(col: survey.Column) -> Col:
     return Col(col.house_name, "text", meaning + kind, survey_heading=col.heading)
 
 
-def _table(sheet: str, name: str) -> Table:
+def sheet_table(sheet: str, name: str) -> Table:
+    """The description of a sheet's hand-over table."""
     own = tuple(_column(c) for c in survey.of_sheet(sheet))
     return Table(
         name,
@@ -84,7 +85,9 @@ def _table(sheet: str, name: str) -> Table:
     )
 
 
-SURVEY_TABLES: Final = {name: _table(sheet, name) for sheet, name in survey.TABLE_OF_SHEET.items()}
+SURVEY_TABLES: Final = {
+    name: sheet_table(sheet, name) for sheet, name in survey.TABLE_OF_SHEET.items()
+}
 
 ABOUTS = Table(
     "abouts",

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.core.rules import rules
-from pipeline.core.survey import TABLE_OF_SHEET, columns
+from pipeline.core.survey import TABLE_OF_SHEET, columns, record_columns
 from pipeline.tables import REGISTRY, blank, dictionary
 
 ROOT = Path(__file__).parents[2]
@@ -27,7 +27,7 @@ UNITS = (
 )  # fmt: skip
 # plain numbers, ratios and numberings that have no unit
 NO_UNIT = {
-    "row", "row_no", "col_no", "group_no", "piece_no", "step_no", "day_no", "rank", "year",
+    "row", "row_no", "col_no", "group_no", "piece_no", "step_no", "day_no", "state_no", "rank", "year",
     "ratio", "quantity", "quantity_p90", "need_firm", "need_provisional", "need_provisional_p90",
     "need_held", "spare", "unit_per_piece", "observed_value",
 }  # fmt: skip
@@ -118,7 +118,7 @@ def test_numeric_columns_name_their_unit() -> None:
 
 def test_flags_are_named_as_flags() -> None:
     """True/false columns made by us begin with is_, has_ or name a yes/no question of the survey."""
-    survey = {c.house_name for c in columns() if c.kind == "yesno"}
+    survey = {c.house_name for c in (*columns(), *record_columns()) if c.kind == "yesno"}
     bad = [
         f"{table.name}.{col.name}"
         for table in REGISTRY.values()
@@ -149,9 +149,9 @@ def test_every_survey_sheet_has_a_table() -> None:
 
 
 def test_register_is_complete() -> None:
-    """134 rules of the definition and three of ours, each with weight, message, who answers."""
+    """134 rules of the survey, three of ours and 22 of the records: weight, message, who answers."""
     register = rules()
-    assert len(register) == 137
+    assert len(register) == 159
     for code, rule in register.items():
         assert rule.weight in ("STOP", "ASK", "NOTE"), code
         assert rule.message, code

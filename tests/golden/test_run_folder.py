@@ -26,12 +26,12 @@ Read = Callable[[str], pd.DataFrame]
 STANCH = str(Path(sys.executable).with_name("stanch"))
 FILES = (
     "map.html", "programme.xlsx", "procurement/schedule.xlsx", "questions.xlsx", "findings.csv",
-    "programme.gpkg", "tables/dictionary.csv", "run.json",
+    "programme.gpkg", "tables/dictionary.csv", "run.json", "records.xlsx",
 )  # fmt: skip
 TABLES = (
     "sites", "buildings", "chambers", "entries", "ends", "cables", "seals", "points", "findings",
     "levels", "floods", "links", "reach", "designs", "placements", "packages", "choices",
-    "crew_days", "needs", "order_lines",
+    "crew_days", "needs", "order_lines", "installs", "sealed_ends", "states", "as_built",
 )  # fmt: skip
 
 
