@@ -19,12 +19,13 @@ from pipeline.core.buying import load as load_buying
 from pipeline.core.counting import close_counts
 from pipeline.core.errors import UsageError
 from pipeline.core.folders import claim, next_run_folder, put_in_place
+from pipeline.core.materials import Filler
 from pipeline.core.materials import load as load_materials
 from pipeline.core.progress import Progress, silent
 from pipeline.core.rules import rules
 from pipeline.core.run_id import RunId, identify
 from pipeline.core.settings import Settings
-from pipeline.design import design
+from pipeline.design import Stored, change_sheet, design
 from pipeline.exposure import exposure
 from pipeline.intake import check as check_files
 from pipeline.intake import intake
@@ -239,6 +240,53 @@ def check(
 def explain(folder: Path, thing: str, *, kind: str = "") -> list[str]:
     """Lines that explain one end, entry, building, site or chamber of a run folder."""
     return trace(folder, thing, kind)
+
+
+def explain_later(folder: Path, end: str, cables_mm: Sequence[float]) -> list[str]:
+    """Lines that say what adding cables to a sealed end means.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder; nothing else is read.
+    end : str
+        Duct end, or entry without ends.
+    cables_mm : sequence of float
+        Outer diameters of the new cables (mm).
+
+    Returns
+    -------
+    list of str
+
+    Raises
+    ------
+    UsageError
+        No run folder, no such end, or a diameter that is no cable's.
+    """
+    run_folder = RunFolder(folder)
+    row = run_folder.one("designs", end_id=end)
+    if row is None:
+        trace(folder, end)  # names the nearest ids where there is no such thing at all
+        raise UsageError(
+            f"{end} is no duct end.", mend="Name one of the ids in tables/designs.csv."
+        )
+    facts = run_folder.record.get("materials")
+    if facts is None:
+        raise UsageError(
+            f"{folder} does not say which filler its seals were drawn for.",
+            why="It was made before run.json kept that.",
+            mend="Make the run again.",
+        )
+    packages = [p for p in run_folder.rows("packages") if end in p["end_ids"].split(";")]
+    stored = Stored(
+        row,
+        run_folder.rows("placements", end_id=end),
+        packages,
+        Filler.model_validate(facts["filler"]),
+        tuple(facts["sleeves_mm"]),
+        str(run_folder.record.get("materials_note", "")),
+    )
+    return change_sheet(stored, cables_mm)
 
 
 def what_if(folder: Path, thing: str, change: WhatIf, *, kind: str = "") -> list[str]:

@@ -18,7 +18,7 @@ class Kind(StrEnum):
     chamber = "chamber"
 
 
-def trace(
+def trace(  # noqa: PLR0913 - one option per question
     run: Annotated[Path, typer.Argument(help="Run folder, such as outputs/example/run-001.")],
     thing: Annotated[
         str, typer.Argument(metavar="ID", help="Duct end, entry, building, site or chamber.")
@@ -40,12 +40,22 @@ def trace(
         list[str] | None,
         typer.Option("--if-closed", help="What if this end or package were closed? Repeatable."),
     ] = None,
+    add_cable_mm: Annotated[
+        list[float] | None,
+        typer.Option(
+            help="Outer diameter (mm) of a cable that is to be added at this end later; repeatable."
+        ),
+    ] = None,
 ) -> None:
     """Explain one thing: its level cell by cell, the water, the way, the class and what changes it."""
     from pipeline.core.errors import UsageError
     from pipeline.publish.what_if import WhatIf
-    from pipeline.run import explain, what_if
+    from pipeline.run import explain, explain_later, what_if
 
+    if add_cable_mm:
+        for line in explain_later(run, thing, add_cable_mm):
+            print(line)
+        return
     if if_event is not None and not 0.0 < if_event < 1.0:
         raise UsageError(
             f"--if-event {if_event:g} is no chance a year.",

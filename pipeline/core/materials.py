@@ -84,6 +84,9 @@ class Envelope(Part):
     free_circle_mm: Positive = Field(description="radius of the largest free circle")
     head_m: Positive = Field(description="largest head of fresh water")
     durations: tuple[Duration, ...]
+    gas_tested: bool = Field(
+        default=False, description="the certificate holds a gas-tightness test of the seal"
+    )
 
 
 class Sealant(Part):

@@ -205,6 +205,11 @@ class Design(Section):
     water_kg_per_m3: float = Field(default=1000.0, ge=990.0, le=1060.0)
     cord_out: bool = Field(default=False, description="owner's leave to take draw cords out")
     separate_cables: bool = Field(description="owner's leave to move cables apart")
+    gas_tight: tuple[str, ...] = Field(
+        default=(),
+        description="ids of sites, buildings, chambers, entries or ends whose duct ends are sealed "
+        "against gas as well, also above the water; 'wet well' = all ducts from wet wells",
+    )
 
 
 class Loss(Section):

@@ -14,10 +14,12 @@ from pipeline.design.head import Head
 from pipeline.design.section import Section
 
 _POWER: Final = ("LV", "HV", "EHV", "unknown", "")
+_DAMAGED: Final = ("cracked", "corroded", "joint at mouth")
 _OWN: Final = ("own", "owner", "us", "ours", "the owner")
 KEEP: Final = "keep"
 OVER_SEAL: Final = "over-seal"
 TAKE_OUT: Final = "take out"
+WET_WELL: Final = "wet well"
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,39 @@ class Case:
         return any(c in _POWER for c in self.cable_classes)
 
     @property
+    def filling(self) -> str:
+        """'is' or 'may be' where a cable is, or may be, fluid-filled or under gas pressure; or ''."""
+        for cable in self.facts.cables:
+            filling, kind = text(cable, "filling"), text(cable, "cable_class")
+            if filling == "oil or gas pressure":
+                return "is"
+            if filling in ("", "unknown") and kind in ("HV", "EHV", "unknown", ""):
+                return "may be"
+        return ""
+
+    @property
+    def damage(self) -> str:
+        """What is wrong with a cable at the mouth; '' where nothing is."""
+        conditions = [text(c, "condition") for c in self.facts.cables]
+        return next((c for c in conditions if c in _DAMAGED), "")
+
+    @property
+    def has_earth(self) -> bool:
+        """True where an earth conductor lies in the duct."""
+        return text(self.facts.end, "duct_use") == "earth" or "earth" in self.cable_classes
+
+    @property
+    def may_move(self) -> bool:
+        """True where the owner's general leave to move cables apart can be used.
+
+        Not beside filled or damaged cables and earth conductors: only their owner's own people
+        move these, so that the seal is drawn round them as they lie.
+        """
+        return self.settings.design.separate_cables and not (
+            self.filling or self.damage or self.has_earth
+        )
+
+    @property
     def depth_free_mm(self) -> float:
         """Free depth behind the mouth (mm); NaN = not probed. '300 or more' is taken as 300."""
         if text(self.facts.end, "clear_depth_word").startswith("300"):
@@ -105,8 +140,9 @@ class Case:
         """
         if not self.facts.seals:
             return ""
-        if all(is_kept(s, self) for s in self.facts.seals):
-            return KEEP
+        if self.is_rated:
+            # what was tested against water says nothing about gas
+            return OVER_SEAL if self.gas_reason else KEEP
         sound = all(
             text(s, "condition") == "sound"
             and text(s, "water_passing") == "none"
@@ -114,6 +150,34 @@ class Case:
             for s in self.facts.seals
         )
         return OVER_SEAL if sound else TAKE_OUT
+
+    @property
+    def is_rated(self) -> bool:
+        """True where every seal that is there counts as closed against the design head."""
+        return bool(self.facts.seals) and all(is_kept(s, self) for s in self.facts.seals)
+
+    @property
+    def wet_well(self) -> str:
+        """The wet well that the duct comes from; '' where it comes from none."""
+        rows = (self.facts.chamber, self.facts.far_chamber)
+        return next((text(r, "chamber_id") for r in rows if text(r, "kind") == "wet well"), "")
+
+    @property
+    def gas_reason(self) -> str:
+        """Why the end is to be gas-tight, whatever the water does; '' where nobody asks for it."""
+        asked = self.settings.design.gas_tight
+        facts = self.facts
+        if WET_WELL in asked and self.wet_well:
+            return f"it comes from the wet well {self.wet_well}"
+        places = (
+            facts.end_id,
+            facts.place_id,
+            text(facts.end, "far_place_id"),
+            text(facts.building, "building_id"),
+            text(facts.site, "site_id"),
+        )
+        named = [p for p in places if p and p in asked]
+        return f"asked for at {named[0]}" if named else ""
 
     @property
     def asbestos(self) -> str:
@@ -161,18 +225,24 @@ class Case:
         return is_closed and not far_is_dry
 
     @property
-    def other_owners(self) -> list[str]:
-        """Who else owns chamber or cables, in words; 'unknown' counts as another."""
+    def others(self) -> list[tuple[str, str, str]]:
+        """Kind, id and owner of what belongs to others; an unknown owner ('') counts as another."""
         out = []
         for row in (self.facts.chamber, self.facts.far_chamber):
             owner = text(row, "owner")
             if row and owner != "own":
-                out.append(f"chamber {text(row, 'chamber_id')}: {owner or 'unknown'}")
+                owner = "" if owner == "unknown" else owner
+                out.append(("chamber", text(row, "chamber_id"), owner))
         for cable in self.facts.cables:
             owner = text(cable, "owner")
             if owner and owner.casefold() not in _OWN:
-                out.append(f"cable {text(cable, 'cable_id')}: {owner}")
+                out.append(("cable", text(cable, "cable_id"), owner))
         return out
+
+    @property
+    def other_owners(self) -> list[str]:
+        """Who else owns chamber or cables, in words."""
+        return [f"{kind} {thing}: {owner or 'unknown'}" for kind, thing, owner in self.others]
 
 
 def is_kept(seal: dict[str, object], case: Case) -> bool:

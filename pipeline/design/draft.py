@@ -9,6 +9,7 @@ from pipeline.core.contract import HOLD_DESIGN, HOLD_NONE
 from pipeline.core.materials import Materials
 from pipeline.core.settings import Settings
 from pipeline.design.case import Case
+from pipeline.design.doubts import free_area_range
 from pipeline.design.facts import Facts, number, text
 from pipeline.design.head import Head
 from pipeline.design.hold_rules import RULES
@@ -22,6 +23,7 @@ from pipeline.design.quantity import (
     pieces_of,
     sealant_ml,
     sleeves_words,
+    with_ranges,
 )
 from pipeline.design.section import Section, SectionRule, draw
 from pipeline.design.steps import Numbers, cautions_of, steps_of
@@ -131,9 +133,7 @@ def _drawn(case: Case) -> tuple[Case, Layer | None]:
     why_not = not_drawable(facts)
     if why_not:
         return replace(case, not_drawn=why_not), None
-    rule = SectionRule(
-        settings.design.separate_cables, settings.design.clearance_mm, settings.design.objective
-    )
+    rule = SectionRule(case.may_move, settings.design.clearance_mm, settings.design.objective)
     section = draw(hole_of(facts), strands_of(facts), materials=materials, rule=rule)
     if section is None:
         return replace(case, not_drawn=overfull(section)), None
@@ -155,6 +155,8 @@ def _drawn(case: Case) -> tuple[Case, Layer | None]:
         outside = outside_envelope(
             materials.sealant.envelope, section, head_m=head_m, durations=case.head.durations
         )
+        if case.gas_reason and not materials.sealant.envelope.gas_tested:
+            outside = ", ".join(w for w in (outside, "gas-tightness not tested") if w)
     filler = materials.filler.length_mm * (2 if case.is_turned else 1)
     sound_from = number(facts.end, "sound_from_mm")
     depth = recess_mm(case) + layer.layer_mm + filler
@@ -209,7 +211,12 @@ def _with_quantities(draft: Draft) -> Draft:
         ml=ml,
         allowance_frac=share,
         allowance_words=words,
-        pieces=tuple(pieces),
+        pieces=with_ranges(
+            pieces,
+            free_area_range(case, section, layer),
+            free_mm2=free,
+            materials=materials,
+        ),
         hours_h=hours,
         numbers=numbers,
         steps=tuple(steps.values()),

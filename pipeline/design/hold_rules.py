@@ -23,20 +23,10 @@ def _if(condition: bool, detail: str = "yes") -> str:
     return detail if condition else ""
 
 
-def _filling(case: Case) -> str:
-    for cable in case.facts.cables:
-        filling, kind = text(cable, "filling"), text(cable, "cable_class")
-        if filling == "oil or gas pressure":
-            return "is"
-        if filling in ("", "unknown") and kind in ("HV", "EHV", "unknown", ""):
-            return "may be"
-    return ""
-
-
-def _draw_cord(case: Case) -> str:
+def _cord(case: Case, *, with_leave: bool) -> str:
     end = case.facts.end
     has_cord = text(end, "contents") == "draw cord only" or text(end, "draw_cord") == "yes"
-    return _if(has_cord and not case.settings.design.cord_out)
+    return _if(has_cord and case.settings.design.cord_out == with_leave)
 
 
 def _single_core_in_steel(case: Case) -> str:
@@ -57,21 +47,9 @@ def _heat(case: Case) -> str:
     return _if(is_long and is_loaded, f"{case.filler_length_mm:g} mm")
 
 
-def _wet_well(case: Case) -> str:
-    rows = (case.facts.chamber, case.facts.far_chamber)
-    return next((text(r, "chamber_id") for r in rows if text(r, "kind") == "wet well"), "")
-
-
 def _old_seal_power_tools(case: Case) -> str:
     hard = [s for s in case.facts.seals if text(s, "removal") != "by hand"]
     return _if(case.old_seal == TAKE_OUT and bool(hard) and case.has_live_cables)
-
-
-def _damaged(case: Case) -> str:
-    bad = ("cracked", "corroded", "joint at mouth")
-    return next(
-        (text(c, "condition") for c in case.facts.cables if text(c, "condition") in bad), ""
-    )
 
 
 def _gap(case: Case) -> str:
@@ -138,16 +116,19 @@ RULES: Final[tuple[Rule, ...]] = (
         OWNER,
         lambda c: c.fire_wall,
         "A flood seal is not a fire seal. Do not remove or weaken a fire stop.",
-        effect="hold: order",
+        ("old seal",),
+        effect="hold: order; an old seal stays until the release says how both are kept",
     ),
     Rule(
         "fluid-filled",
         HOLD_ORDER,
         "a cable {detail} fluid-filled or under gas pressure",
         "the cable's owner",
-        _filling,
+        lambda c: c.filling,
         "No work beside a fluid-filled or pressure cable without its owner's method.",
-        effect="hold: order",
+        ("abrade", "degrease"),
+        {"permit": "The cable's owner gives the method of work, in writing."},
+        effect="hold: order; cables drawn as they lie; steps without abrading and degreasing",
     ),
     Rule(
         "gas or water service",
@@ -156,17 +137,20 @@ RULES: Final[tuple[Rule, ...]] = (
         "the owner of the service",
         lambda c: _if(text(c.facts.end, "duct_use") == "water or gas pipe"),
         "Test for gas before and during the work; no flame, no spark.",
-        effect="hold: order",
+        ("degrease",),
+        {"permit": "Tell the owner of the service and the building's gas-risk holder."},
+        effect="hold: order; steps without solvent",
     ),
     Rule(
         "wet well",
         HOLD_ORDER,
         "the duct comes from the wet well {detail}: a hazardous area",
         OWNER,
-        _wet_well,
+        lambda c: c.wet_well,
         "Gas may come out of this duct: test at the mouth before it is opened and all the time "
         "it is open; no flame, no spark, equipment for the area.",
-        effect="hold: order; hazardous-area caution",
+        ("degrease",),
+        effect="hold: order; hazardous-area caution; steps without solvent",
     ),
     Rule(
         "third party",
@@ -175,7 +159,8 @@ RULES: Final[tuple[Rule, ...]] = (
         "that owner, in writing",
         lambda c: ", ".join(c.other_owners),
         "No work on other people's ducts or cables without their consent.",
-        effect="hold: order",
+        adds={"permit": "Have the consent of the other owners with you, in writing."},
+        effect="hold: order; consent list; step",
     ),
     Rule(
         "structure",
@@ -184,7 +169,8 @@ RULES: Final[tuple[Rule, ...]] = (
         "a structural engineer",
         lambda c: _if(text(c.facts.end, "mouth") == "broken"),
         "Do not seal into loose or broken wall.",
-        effect="hold: order",
+        adds={"check": "Seal only after the wall has been made good as settled."},
+        effect="hold: order; step",
     ),
     Rule(
         "covering carries water",
@@ -193,7 +179,9 @@ RULES: Final[tuple[Rule, ...]] = (
         "the cable's owner",
         lambda c: ", ".join(sorted(c.coverings & {"fibrous wrap", "bare armour"})),
         "Do not cut back or strip a covering without its owner's method.",
-        effect="hold: order; that edge is not counted as bonded",
+        ("abrade", "degrease"),
+        effect="hold: order; that edge is not counted as bonded; steps without abrading and "
+        "degreasing",
     ),
     Rule(
         "water possible",
@@ -224,26 +212,38 @@ RULES: Final[tuple[Rule, ...]] = (
         "loaded power cables through {detail} of filler: does the rating allow it?",
         "the cable's engineer",
         _heat,
-        effect="hold: work",
+        adds={"filler": "Only in the length that the cable's engineer has released."},
+        effect="hold: work; step",
     ),
     Rule(
         "earth conductor",
         HOLD_WORK,
         "an earth conductor lies near the work",
         "the owner's authorised person",
-        lambda c: _if(text(c.facts.end, "duct_use") == "earth" or "earth" in c.cable_classes),
+        lambda c: _if(c.has_earth),
         "Do not touch, move or part an earth conductor: only the owner's authorised person.",
-        effect="hold: work",
+        ("abrade", "degrease"),
+        effect="hold: work; cables drawn as they lie; steps without abrading and degreasing",
     ),
     Rule(
         "draw cord",
         HOLD_WORK,
         "a draw cord lies in the duct: a seal must not be made round a cord",
         OWNER,
-        _draw_cord,
+        lambda c: _cord(c, with_leave=False),
         "Do not seal a cord in: it stays a way for water.",
         adds={"cables": "Cord: coil it on the dry side or take it out, as released."},
         effect="hold: work; lifted where the settings give leave to take cords out",
+    ),
+    Rule(
+        "draw cord out",
+        HOLD_NONE,
+        "a draw cord lies in the duct: it comes out",
+        "",
+        lambda c: _cord(c, with_leave=True),
+        "Do not seal a cord in: it stays a way for water.",
+        adds={"cables": "Take the draw cord out before sealing, by the owner's leave."},
+        effect="step",
     ),
     Rule(
         "single core in steel",
@@ -259,9 +259,10 @@ RULES: Final[tuple[Rule, ...]] = (
         HOLD_WORK,
         "a cable at the mouth: {detail}",
         "the cable's owner",
-        _damaged,
+        lambda c: c.damage,
         "Do not touch a damaged cable or a joint at the mouth; stop and tell.",
-        effect="hold: work",
+        ("abrade", "degrease"),
+        effect="hold: work; cables drawn as they lie; steps without abrading and degreasing",
     ),
     Rule(
         "old seal near live cables",
@@ -270,6 +271,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "the cable's owner",
         _old_seal_power_tools,
         "No power tools beside cables that are not proved dead.",
+        adds={"old seal": "Blunt hand tools that are not of metal only."},
         effect="hold: work; old seal out by blunt hand tools only",
     ),
     Rule(
@@ -400,6 +402,18 @@ RULES: Final[tuple[Rule, ...]] = (
         lambda c: _if(text(c.facts.end, "material") == "ribbed plastic"),
         adds={"sealant": "Fill the ribs."},
         effect="quantity: allowance for ribs where the settings name one",
+    ),
+    Rule(
+        "gas-tight",
+        HOLD_NONE,
+        "to be gas-tight as well: {detail}",
+        "",
+        lambda c: c.gas_reason,
+        "A seal against water is not thereby a seal against gas: whoever holds the gas risk says "
+        "how it is proved.",
+        adds={"photo": "Gas-tightness proved by the owner's method and written down."},
+        effect="sealed also where no water comes; step; outside the envelope where the "
+        "certificate holds no gas test",
     ),
     Rule(
         "not probed",

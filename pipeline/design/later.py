@@ -1,15 +1,23 @@
-"""A cable that is added later: which sleeve takes it, what must come out, or why it cannot be."""
+"""Cables that are added later: which sleeve takes each, what must come out, or why it cannot be."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+import shapely
 
 from pipeline.core.materials import Filler
-from pipeline.design.corners import TOUCH_MM, corners, is_free
+from pipeline.design.corners import (
+    TOUCH_MM,
+    corners,
+    crossings,
+    extremes,
+    is_free,
+    wall_touching,
+)
 from pipeline.design.geometry import Array, Opening, circles_area_mm2
 
 # Part of the bore that cables may fill: one 53 %, two 31 %, three or more 40 %. NEC chapter 9,
@@ -21,6 +29,9 @@ FILL_SOURCE: Final = "NEC chapter 9, table 1"
 # practice of cable pulling; confirm with the cable's maker.
 _JAM: Final = (2.8, 3.2)
 JAM_SOURCE: Final = "jam ratio 2.8 to 3.2, common practice, from memory"
+_ARC_PARTS: Final = 90  # straight parts of a quarter circle
+# a polygon of 4 n corners has the area of its circle when its radius is larger by this
+_SAME_AREA: Final = float(np.sqrt(np.pi / (2.0 * _ARC_PARTS * np.sin(np.pi / (2.0 * _ARC_PARTS)))))
 
 
 @dataclass(frozen=True)
@@ -48,6 +59,7 @@ class Later:
     fill_limit_frac: float
     warnings: tuple[str, ...]
     words: str
+    jam_ratio: float = np.nan  # bore over cable, from three cables on
 
 
 def add_cable(
@@ -80,14 +92,17 @@ def add_cable(
     Notes
     -----
     First choice: the smallest sleeve whose bore takes the cable. Else the place, clear of cables
-    and wall, that costs the least area of sleeves. The refill is the cut-out less the new cable.
+    and wall, that costs the least area of sleeves. The refill is the cut-out (the sleeves that are
+    touched and the place of the cable) less the new cable. Cables and collars that lie there are
+    not moved; a place for one cable is found wherever there is one.
     """
     fill = _fill(hole, placed, cable_mm)
     through = _through(placed, cable_mm, filler)
     if through is not None:
-        area = circles_area_mm2(np.array([through.outer_mm]))
+        at = (through.x_mm, through.y_mm)
+        area = _cut_mm2([through], at, cable_mm)
         return _answer(
-            through, (), (through.x_mm, through.y_mm), _ml(area, cable_mm, layer_mm, allowance_frac),
+            through, (), at, _ml(area, cable_mm, layer_mm, allowance_frac),
             fill, f"through sleeve {through.piece_no} ({through.outer_mm:g} mm), which stays",
         )  # fmt: skip
     spot = _least_out(hole, placed, cable_mm)
@@ -95,7 +110,7 @@ def add_cable(
         words = f"no: a {cable_mm:g} mm cable finds no place clear of the cables and the wall"
         return _answer(None, None, (np.nan, np.nan), np.nan, fill, words)
     (x, y), out = spot
-    area = circles_area_mm2(np.array([p.outer_mm for p in out])) if out else 0.0
+    area = _cut_mm2(out, (x, y), cable_mm)
     numbers = ", ".join(str(p.piece_no) for p in out) or "none"
     return _answer(
         None, tuple(p.piece_no for p in out), (x, y), _ml(area, cable_mm, layer_mm, allowance_frac),
@@ -108,7 +123,7 @@ def _answer(
     out: tuple[int, ...] | None,
     at: tuple[float, float],
     refill_ml: float,
-    fill: tuple[float, float, tuple[str, ...]],
+    fill: tuple[float, float, tuple[str, ...], float],
     words: str,
 ) -> Later:
     return Later(
@@ -122,7 +137,16 @@ def _answer(
         fill[1],
         fill[2],
         words,
+        fill[3],
     )
+
+
+def _cut_mm2(out: Sequence[Placed], at: tuple[float, float], cable_mm: float) -> float:
+    """Area of sealant that is cut out (mm2): over the sleeves and where the cable comes."""
+    circles = [(p.x_mm, p.y_mm, p.outer_mm) for p in out] + [(*at, cable_mm)]
+    xy = shapely.points(np.array([c[:2] for c in circles]))
+    radii = np.array([c[2] for c in circles]) / 2.0 * _SAME_AREA
+    return float(shapely.union_all(shapely.buffer(xy, radii, quad_segs=_ARC_PARTS)).area)
 
 
 def _ml(area_mm2: float, cable_mm: float, layer_mm: float, allowance_frac: float) -> float:
@@ -132,7 +156,7 @@ def _ml(area_mm2: float, cable_mm: float, layer_mm: float, allowance_frac: float
 
 def _fill(
     hole: Opening, placed: Sequence[Placed], cable_mm: float
-) -> tuple[float, float, tuple[str, ...]]:
+) -> tuple[float, float, tuple[str, ...], float]:
     sizes = [p.outer_mm for p in placed if p.kind == "cable"] + [cable_mm]
     fill = circles_area_mm2(np.array(sizes)) / hole.area_mm2
     limit = _FILL_FRAC.get(len(sizes), _FILL_MORE_FRAC)
@@ -142,7 +166,7 @@ def _fill(
     ratio = 2.0 * min(hole.half_x_mm, hole.half_y_mm) / cable_mm
     if len(sizes) >= 3 and _JAM[0] <= ratio <= _JAM[1]:
         warnings.append(f"may jam: bore over cable {ratio:.2f} ({JAM_SOURCE})")
-    return fill, limit, tuple(warnings)
+    return fill, limit, tuple(warnings), ratio if len(sizes) >= 3 else np.nan
 
 
 def _through(placed: Sequence[Placed], cable_mm: float, filler: Filler) -> Placed | None:
@@ -176,14 +200,78 @@ def _least_out(
 def _spots(
     inner: Opening, fixed: Sequence[Placed], sleeves: Sequence[Placed], radius: float
 ) -> Array:
-    """Places clear of cables and wall: corners among everything, and the sleeves' own centres."""
+    """Places clear of cables and wall that touch two things, sleeves that are hit among them.
+
+    The places that hit a given set of sleeves are bounded by the wall and by the others' circles;
+    one with the fewest sleeves hit lies where two of these cross, or on an end of the outline.
+    """
     xy, reach = _circles(fixed, radius)
     both, both_reach = _circles([*fixed, *sleeves], radius)
-    own = np.array([[p.x_mm, p.y_mm] for p in sleeves]).reshape(-1, 2)
-    own = own[is_free(inner, own, xy, reach)] if len(own) else own
-    return np.vstack([corners(inner, both, both_reach), corners(inner, xy, reach), own])
+    points = [extremes(inner, both, both_reach), wall_touching(inner, both, both_reach)[0]]
+    i, j = np.triu_indices(len(both), 1)
+    points.append(crossings(both[i], both_reach[i], both[j], both_reach[j])[0])
+    points.append(np.array([[p.x_mm, p.y_mm] for p in sleeves], dtype=np.float64).reshape(-1, 2))
+    every = np.concatenate(points)
+    return np.asarray(every[is_free(inner, every, xy, reach)])
 
 
 def _circles(placed: Sequence[Placed], radius: float) -> tuple[Array, Array]:
     xy = np.array([[p.x_mm, p.y_mm] for p in placed], dtype=np.float64).reshape(-1, 2)
     return xy, np.array([p.outer_mm / 2.0 + radius for p in placed], dtype=np.float64)
+
+
+def with_cable(placed: Sequence[Placed], later: Later, cable_mm: float) -> list[Placed]:
+    """The drawing with a cable in it that could be added.
+
+    Parameters
+    ----------
+    placed : sequence of Placed
+    later : Later
+        What `add_cable` found for it.
+    cable_mm : float
+        Outer diameter (mm).
+
+    Returns
+    -------
+    list of Placed
+        A sleeve that the cable goes through is a collar from now on; the cable has the next
+        free number.
+    """
+    out = [
+        replace(p, kind="collar") if p.piece_no == later.through_piece_no else p
+        for p in placed
+        if p.piece_no not in later.out_piece_nos
+    ]
+    number = max((p.piece_no for p in placed), default=0) + 1
+    return [*out, Placed(number, "cable", cable_mm, later.x_mm, later.y_mm)]
+
+
+def sleeves_back(
+    hole: Opening, placed: Sequence[Placed], sizes_mm: Sequence[float], first_no: int
+) -> list[Placed]:
+    """Sleeves that fit the room that is left, larger first, lowest place first.
+
+    Parameters
+    ----------
+    hole : Opening
+    placed : sequence of Placed
+    sizes_mm : sequence of float
+        Outer sizes of the catalogue (mm).
+    first_no : int
+        Number of the first of them.
+
+    Returns
+    -------
+    list of Placed
+
+    Notes
+    -----
+    One plain corner placement: room beside one cable is small, so that a search is not worth it.
+    """
+    out: list[Placed] = []
+    for size in sorted(sizes_mm, reverse=True):
+        inner = hole.inset(size / 2.0)
+        while len(spots := corners(inner, *_circles([*placed, *out], size / 2.0))):
+            x, y = spots[np.lexsort((np.round(spots[:, 0], 6), np.round(spots[:, 1], 6)))[0]]
+            out.append(Placed(first_no + len(out), "sleeve", size, float(x), float(y)))
+    return out

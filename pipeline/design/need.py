@@ -39,7 +39,8 @@ def need_of(
     Returns
     -------
     is_needed : bool
-        True unless the end is `above`, in a chamber, or closed by a rated seal that is kept.
+        True unless the end is `above`, in a chamber, or closed by a rated seal that is kept. An
+        end that is to be gas-tight is sealed also where no water comes.
     reason : str
     """
     if text(facts.sealed, "is_closed") == "True":
@@ -47,11 +48,14 @@ def need_of(
         return False, f"closed by a seal of ours, accepted on {day} (record {record})"
     if facts.is_chamber_end:
         return False, "chamber end: sealed at the wall"
-    if Case(facts, settings, materials, head).old_seal == KEEP:
+    case = Case(facts, settings, materials, head)
+    if case.old_seal == KEEP:
         return False, "closed by a seal that is inspected, sound and rated for the head: kept"
     level_class = text(facts.reach, "level_class")
+    gas = case.gas_reason
     if level_class == ABOVE:
-        return False, "above: " + (text(facts.reach, "reason") or "water does not reach it")
+        why = "above: " + (text(facts.reach, "reason") or "water does not reach it")
+        return (True, f"gas-tight: {gas}; {why}") if gas else (False, why)
     if not level_class:
         return True, "no class known: counts as below"
     reason = text(facts.reach, "reason")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from pipeline.design.doubts import Range
 from pipeline.design.facts import Facts, text
 from pipeline.design.quantity import Piece
 
@@ -30,12 +32,14 @@ class Sample:
 
 @dataclass(frozen=True)
 class Estimate:
-    """Mean and P90 by item, mean hours, and where they came from."""
+    """Mean, P50, P90 and range by item, mean hours, and where they came from."""
 
     mean: dict[str, float]
+    p50: dict[str, float]
     p90: dict[str, float]
     hours_h: float
     words: str
+    ranges: dict[str, Range]
 
 
 class Estimator:
@@ -61,20 +65,42 @@ class Estimator:
         for key, samples, words, least in choices:
             if len(samples) >= least:
                 if key not in self._made:
-                    self._made[key] = _estimate(samples, words)
+                    self._made[key] = _estimate(samples, words, name=" ".join(map(str, _flat(key))))
                 return self._made[key]
         return None
 
 
-def _estimate(samples: Sequence[Sample], words: str) -> Estimate:
+def _flat(key: object) -> list[object]:
+    if isinstance(key, tuple):
+        return [part for one in key for part in _flat(one)]
+    return [key]
+
+
+def _estimate(samples: Sequence[Sample], words: str, *, name: str) -> Estimate:
+    """The estimate of one group of seen ends.
+
+    Each unseen end has the spread of the seen ones for itself; that their mean may be off
+    (spread over the root of their number) it shares with all that are estimated from them.
+    """
     items = sorted({p.item_id for s in samples for p in s.pieces})
     amounts = {
         item: np.array([sum(p.quantity for p in s.pieces if p.item_id == item) for s in samples])
         for item in items
     }
+    count = len(samples)
+    spreads = {
+        # one seen end says nothing about the spread: half of its amount (house rule)
+        item: float(np.std(a, ddof=1)) if count > 1 else 0.5 * float(a[0])
+        for item, a in amounts.items()
+    }
     return Estimate(
         {item: float(np.mean(a)) for item, a in amounts.items()},
+        {item: float(np.median(a)) for item, a in amounts.items()},
         {item: float(np.quantile(a, _P90)) for item, a in amounts.items()},
         float(np.mean([s.hours_h for s in samples])),
-        f"mean and P90 of {len(samples)} seen ends {words}",
+        f"mean and P90 of {count} seen ends {words}",
+        {
+            item: Range(u, {f"unseen ends by {name}": u / math.sqrt(count)} if u else {})
+            for item, u in spreads.items()
+        },
     )

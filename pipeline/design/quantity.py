@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from pipeline.core.materials import Materials
 from pipeline.core.settings import Crews
 from pipeline.design.case import TAKE_OUT, Case
+from pipeline.design.doubts import Range
 from pipeline.design.facts import text
 from pipeline.design.section import Section
 
@@ -19,6 +20,7 @@ class Piece:
 
     item_id: str
     quantity: float
+    range: Range = field(default_factory=Range)
 
 
 def sealant_ml(area_mm2: float, layer_mm: float, allowance_frac: float) -> float:
@@ -95,7 +97,8 @@ def pieces_of(
     asked = {
         "always": True,
         "wet": case.is_wet,
-        "old seal": case.old_seal == TAKE_OUT,
+        # suspected asbestos goes another, licensed way
+        "old seal": case.old_seal == TAKE_OUT and not case.asbestos,
         "asbestos": bool(case.asbestos),
         "abrade": "abrade" in steps,
         "degrease": "degrease" in steps,
@@ -105,6 +108,34 @@ def pieces_of(
         if item.counted_by == "end" and not is_drawn and asked[item.when] and item.quantity > 0:
             out[item.id] = item.quantity
     return [Piece(item_id, out[item_id]) for item_id in sorted(out)]
+
+
+def with_ranges(
+    pieces: Sequence[Piece], area: Range, *, free_mm2: float, materials: Materials
+) -> tuple[Piece, ...]:
+    """Pieces with how far they may be off: sealant and sleeves go with the free area.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+    area : Range
+        Doubts of the free area (mm2).
+    free_mm2 : float
+        The free area (mm2).
+    materials : Materials
+
+    Returns
+    -------
+    tuple of Piece
+        Collars, labels and what is counted by end stay as they are.
+    """
+    items = materials.items
+    return tuple(
+        replace(p, range=area.times(p.quantity / free_mm2))
+        if items[p.item_id].kind in ("sleeve", "sealant") and free_mm2 > 0.0
+        else p
+        for p in pieces
+    )
 
 
 def sleeves_words(section: Section, lengths_count: int) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from pipeline.core.contract import FIRM, HELD, HOLD_ORDER, PROVISIONAL
+from pipeline.core.doubts import parts_text
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.materials import Materials
 from pipeline.design.draft import Draft
@@ -69,7 +70,11 @@ def design_row(draft: Draft, estimate: Estimate | None, *, materials: Materials)
     }
     if case.section is not None:
         row |= _section_part(case.section, draft)
-    row |= _designed_part(draft) if draft.is_designed else _estimated_part(estimate, materials)
+    row |= (
+        _designed_part(draft, materials.sealant.item_id)
+        if draft.is_designed
+        else _estimated_part(estimate, materials)
+    )
     return row | {"hours_h": 0.0} if draft.is_made else row
 
 
@@ -126,7 +131,7 @@ def _section_part(section: Section, draft: Draft) -> Row:
     return part
 
 
-def _designed_part(draft: Draft) -> Row:
+def _designed_part(draft: Draft, sealant: str) -> Row:
     section, numbers = draft.case.section, draft.numbers
     assert section is not None
     assert numbers is not None
@@ -135,7 +140,10 @@ def _designed_part(draft: Draft) -> Row:
         "allowance_frac": draft.allowance_frac,
         "allowance_words": draft.allowance_words,
         "sealant_ml": draft.ml,
-        "sealant_p90_ml": draft.ml,
+        "sealant_p50_ml": draft.ml,
+        "sealant_p90_ml": next(
+            (p.range.p90(p.quantity) for p in draft.pieces if p.item_id == sealant), math.nan
+        ),
         "sleeves_words": numbers.sleeves_words,
         "sleeves_count": len(section.sleeves) * lengths,
         "collars_count": len(section.collars) * lengths,
@@ -149,6 +157,7 @@ def _estimated_part(estimate: Estimate | None, materials: Materials) -> Row:
     sealant = materials.sealant.item_id
     return {
         "sealant_ml": estimate.mean.get(sealant, math.nan),
+        "sealant_p50_ml": estimate.p50.get(sealant, math.nan),
         "sealant_p90_ml": estimate.p90.get(sealant, math.nan),
         "hours_h": estimate.hours_h,
     }
@@ -159,9 +168,15 @@ def piece_rows(draft: Draft, estimate: Estimate | None, *, materials: Materials)
     if not draft.is_needed or draft.is_made:
         return []
     if draft.is_designed:
-        amounts = [(p.item_id, p.quantity, p.quantity) for p in draft.pieces]
+        amounts = [
+            (p.item_id, p.quantity, p.quantity, p.range.p90(p.quantity), p.range)
+            for p in draft.pieces
+        ]
     elif estimate is not None:
-        amounts = [(i, estimate.mean[i], estimate.p90[i]) for i in sorted(estimate.mean)]
+        amounts = [
+            (i, estimate.mean[i], estimate.p50[i], estimate.p90[i], estimate.ranges[i])
+            for i in sorted(estimate.mean)
+        ]
     else:
         amounts = []
     items = materials.items
@@ -171,11 +186,14 @@ def piece_rows(draft: Draft, estimate: Estimate | None, *, materials: Materials)
             "item_id": item_id,
             "counted_by": items[item_id].counted_by,
             "quantity": mean,
+            "quantity_p50": p50,
             "quantity_p90": p90,
+            "quantity_own_u": spread.own_u,
+            "quantity_shared": parts_text(spread.shared.items()) or None,
             "unit": items[item_id].unit,
             "firmness": firmness(draft),
         }
-        for item_id, mean, p90 in amounts
+        for item_id, mean, p50, p90, spread in amounts
     ]
 
 

@@ -9,13 +9,16 @@ from dataclasses import replace
 import pandas as pd
 
 from pipeline.core import findings as core_findings
+from pipeline.core.errors import UsageError
 from pipeline.core.materials import Materials
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
 from pipeline.design import rows
+from pipeline.design.case import WET_WELL
 from pipeline.design.draft import Draft, draft_of
 from pipeline.design.facts import Facts, gather, records, text
 from pipeline.design.head import Head, Waters, head_of
+from pipeline.design.lists import consent_rows, old_seal_rows
 from pipeline.design.need import need_of
 from pipeline.design.provisional import Estimate, Estimator, Sample
 from pipeline.tables import Tables, hand_over
@@ -43,13 +46,16 @@ def design(
     Returns
     -------
     Tables
-        designs, placements, pieces, findings.
+        designs, placements, pieces, consents, old_seals, findings.
 
     Raises
     ------
     ContractBreach
         When a table does not meet its description.
+    UsageError
+        When `design.gas_tight` names something that is not there.
     """
+    _check_gas_tight(tables, settings)
     facts = gather(tables, settings)
     heads = _heads(facts, Waters(tables))
     drafts = _drafts(facts, heads, settings=settings, materials=materials, progress=progress)
@@ -74,9 +80,32 @@ def design(
             "designs": pd.DataFrame(designs),
             "placements": pd.DataFrame(placements),
             "pieces": pd.DataFrame(pieces),
+            "consents": pd.DataFrame(consent_rows(drafts)),
+            "old_seals": pd.DataFrame(
+                old_seal_rows(drafts, settings=settings, materials=materials)
+            ),
             "findings": core_findings.table(found),
         },
     )
+
+
+def _check_gas_tight(tables: Tables, settings: Settings) -> None:
+    """A name that stands for nothing would leave an end unsealed without a word."""
+    asked = set(settings.design.gas_tight) - {WET_WELL}
+    if not asked:
+        return
+    names = (
+        ("sites", "site_id"), ("policies", "site_id"), ("buildings", "building_id"),
+        ("chambers", "chamber_id"), ("entries", "entry_id"), ("ends", "end_id"),
+        ("levels", "thing_id"),
+    )  # fmt: skip
+    known = {text(row, key) for table, key in names for row in records(tables, table)}
+    unknown = sorted(asked - known)
+    if unknown:
+        raise UsageError(
+            f"design.gas_tight names {', '.join(unknown)}, which the surveys do not hold.",
+            mend=f"Name ids of sites, buildings, chambers, entries or ends, or '{WET_WELL}'.",
+        )
 
 
 def _heads(facts: Sequence[Facts], waters: Waters) -> dict[str, Head]:

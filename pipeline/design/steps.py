@@ -60,7 +60,11 @@ def steps_of(
         )
         return _added(steps, applied)
     without = {w for a in applied for w in a.rule.without}
-    if case.old_seal == TAKE_OUT:
+    if case.old_seal and "old seal" in without:
+        steps["old seal"] = (
+            "The old seal stays as it is: a fire stop is not weakened. Go on only as released."
+        )
+    elif case.old_seal == TAKE_OUT:
         steps["old seal"] = "Remove the old seal" + (
             " whole, wetted, without cutting or drilling." if "cut" in without else " by hand."
         )

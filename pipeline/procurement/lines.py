@@ -14,6 +14,7 @@ from pipeline.core.buying import Buying, Price
 from pipeline.core.materials import Item, Materials
 from pipeline.core.money import words
 from pipeline.core.settings import Settings
+from pipeline.core.spread import total
 from pipeline.procurement.dates import Window, window
 from pipeline.procurement.lots import Offer, Step, plan_lots
 from pipeline.procurement.needs import spare
@@ -140,8 +141,14 @@ def _alone(net_count: int, offers: list[Offer]) -> int | None:
     return None if step.short_count else step.cost_minor
 
 
-def _sum(group: pd.DataFrame, firmness: str, column: str = "quantity") -> float:
-    return float(group.loc[group["firmness"] == firmness, column].sum())
+def _sum(group: pd.DataFrame, firmness: str) -> float:
+    return float(group.loc[group["firmness"] == firmness, "quantity"].sum())
+
+
+def _p90(group: pd.DataFrame, firmness: str) -> float:
+    """P90 of the sum of needs: their own doubts as squares, shared ones added."""
+    rows = group[group["firmness"] == firmness]
+    return float(total(rows)["quantity_p90"]) if len(rows) else 0.0
 
 
 def _month(region: str, item: Item, group: pd.DataFrame, shelf: _Shelf, book: _Book) -> _Month:
@@ -164,8 +171,9 @@ def _month(region: str, item: Item, group: pd.DataFrame, shelf: _Shelf, book: _B
         "item_name": bought.name if bought else item.name,
         "unit": item.unit,
         "need_firm": firm,
+        "need_firm_p90": _p90(group, contract.FIRM),
         "need_provisional": _sum(group, contract.PROVISIONAL),
-        "need_provisional_p90": _sum(group, contract.PROVISIONAL, "quantity_p90"),
+        "need_provisional_p90": _p90(group, contract.PROVISIONAL),
         "need_held": _sum(group, contract.HELD),
         "spare": extra,
         "spare_rule": rule,

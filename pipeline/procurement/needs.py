@@ -16,6 +16,7 @@ from pipeline.core import contract
 from pipeline.core.buying import Buying
 from pipeline.core.materials import Item, Materials
 from pipeline.core.settings import Settings
+from pipeline.core.spread import total
 from pipeline.tables import Tables, blank
 
 CREW: Final = "crew"
@@ -82,21 +83,25 @@ def _days(tables: Tables) -> list[_Day]:
 
 def _row(  # noqa: PLR0913 - a need has these parts
     day: _Day, item: str, unit: str, counted_by: str, quantity: float, *,
-    site_id: str = "", firmness: str = contract.FIRM, p90: float | None = None, ends: str = "",
+    site_id: str = "", piece: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:  # fmt: skip
+    """A need; one of an end takes firmness and range from its row of `pieces`."""
+    of = piece or {}
     return {
         "region": day.region,
         "month": day.month,
         "item_id": item,
         "site_id": site_id or day.site_id,
         "counted_by": counted_by,
-        "firmness": firmness,
+        "firmness": str(of.get("firmness", contract.FIRM)),
         "quantity": quantity,
-        "quantity_p90": quantity if p90 is None else p90,
+        "quantity_p90": float(of.get("quantity_p90", quantity)),
+        "quantity_own_u": float(of.get("quantity_own_u", 0.0)),
+        "quantity_shared": of.get("quantity_shared"),
         "unit": unit,
         "first_use": day.date,
         "last_use": day.date,
-        "end_ids": ends,
+        "end_ids": str(of.get("end_id", "")),
     }
 
 
@@ -127,7 +132,7 @@ def _per_end(days: list[_Day], tables: Tables, materials: Materials) -> Iterator
                         str(piece["unit"]),
                         "end",
                         float(piece["quantity"]),
-                        ends=end,
+                        piece=piece,
                     )
     pooled = [i for i in materials.item if i.pack_ml and i.counted_by == "crew-day"]
     for date in sorted(by_date):
@@ -187,7 +192,7 @@ def _not_firm(
         for piece in pieces.get(end, ()):
             yield _row(
                 day, str(piece["item_id"]), str(piece["unit"]), "end", float(piece["quantity"]),
-                firmness=str(piece["firmness"]), p90=float(piece["quantity_p90"]), ends=end,
+                piece=piece,
             )  # fmt: skip
 
 
@@ -272,16 +277,15 @@ def spare(item: Item, need: float, days: int, unit_per_piece: float) -> tuple[fl
 
 def _merged(frame: pd.DataFrame) -> pd.DataFrame:
     keys = ["region", "depot_id", "month", "item_id", "site_id", "firmness", "counted_by", "unit"]
-    out = (
-        frame.groupby(keys, as_index=False, sort=True)
-        .agg(
-            quantity=("quantity", "sum"),
-            quantity_p90=("quantity_p90", "sum"),
-            first_use=("first_use", "min"),
-            last_use=("last_use", "max"),
-            end_ids=("end_ids", lambda v: ";".join(sorted({e for e in v if e}))),
-        )
-        .reset_index(drop=True)
+    return pd.DataFrame(
+        [
+            {
+                **dict(zip(keys, key, strict=True)),
+                **total(group),
+                "first_use": group["first_use"].min(),
+                "last_use": group["last_use"].max(),
+                "end_ids": ";".join(sorted({e for e in group["end_ids"] if e})) or None,
+            }
+            for key, group in frame.groupby(keys, sort=True)
+        ]
     )
-    out["end_ids"] = [e or None for e in out["end_ids"]]
-    return out

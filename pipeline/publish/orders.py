@@ -240,13 +240,15 @@ def _csv(lines: pd.DataFrame, settings: Settings) -> str:
     currency = settings.programme.currency
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow([*_COLUMNS[:7], f"pack_price_{currency}", f"line_{currency}", *_COLUMNS[9:]])
+    writer.writerow(
+        [*_COLUMNS[:7], f"pack_price_{currency}", f"line_{currency}", *_COLUMNS[9:], "note"]
+    )
+    note = f"DRAFT, not approved. {papers_say(settings)}".strip()
     for record in lines.to_dict("records"):
         row = record | {
             "pack_price": major(int(record["pack_price_minor"]), currency),
             "line": major(int(record["line_minor"]), currency),
         }
-        writer.writerow(
-            [harmless_text(row[c]) if isinstance(row[c], str) else row[c] for c in _COLUMNS]
-        )
+        values = [harmless_text(row[c]) if isinstance(row[c], str) else row[c] for c in _COLUMNS]
+        writer.writerow([*values, note])
     return buffer.getvalue()

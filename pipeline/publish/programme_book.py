@@ -143,6 +143,29 @@ _HOLDS: Final = (
     Column("not_designed_reason", "Not designed because", "", 40),
     Column("firmness", "Quantity counts as", "", 12),
 )
+_CONSENTS: Final = (
+    Column("owner", "Owner", "", 22),
+    Column("thing_kind", "What", "", 10),
+    Column("thing_id", "Id", "", 18),
+    Column("region", "Region", "", 12),
+    Column("site_ids", "Sites", "", 20),
+    Column("ends_count", "Ends that wait", "0", 8),
+    Column("end_ids", "Which", "", 40),
+    Column("words", "What is asked", "", 56),
+)
+_OLD_SEALS: Final = (
+    Column("seal_id", "Seal", "", 18),
+    Column("end_id", "End", "", 20),
+    Column("region", "Region", "", 10),
+    Column("kind", "Kind", "", 14),
+    Column("condition", "Condition", "", 12),
+    Column("proposal", "Surveyor proposes", "", 12),
+    Column("decision", "What is done", "", 12),
+    Column("why", "Why", "", 44),
+    Column("removal_h", "Hours to take out", "0.0", 10),
+    Column("waste_words", "Waste of the end", "", 36),
+    Column("hold_reach", "Widest hold of the end", "", 12),
+)
 _COUNTS: Final = (
     Column("file", "File", "", 30),
     Column("sheet", "Sheet", "", 18),
@@ -235,6 +258,7 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
             _SEALED,
         ),
         ("Holds", "What must be released before work, order or design", "", _holds(tables), _HOLDS),
+        *_seal_sheets(tables),
         ("Counts", "Rows in = used + asked + refused", "", tables["counts"], _COUNTS),
     )
     for name, title, note, frame, columns in sheets:
@@ -242,6 +266,26 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
         book.table(sheet, frame, columns)
     _about(book, tables, settings, run_id)
     book.close()
+
+
+def _seal_sheets(tables: Tables) -> tuple[tuple[str, str, str, pd.DataFrame, Any], ...]:
+    """Whose consent is needed, and what is done with each seal that is there."""
+    return (
+        (
+            "Consents",
+            "Whose consent is needed before ends are sealed",
+            "The ends wait as 'held': not ordered, no benefit counted, until consent is in hand.",
+            tables["consents"],
+            _CONSENTS,
+        ),
+        (
+            "Old seals",
+            "What is done with each seal that is there",
+            "Kept only where inspected, sound, dry and rated for the head.",
+            tables["old_seals"],
+            _OLD_SEALS,
+        ),
+    )
 
 
 def _with_line_and_time(frame: pd.DataFrame, tables: Tables, currency: str) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from pipeline.core.materials import papers_say
+from pipeline.core.materials import load, papers_say
 from pipeline.core.run_id import RunId
 from pipeline.core.settings import Settings
 from pipeline.tables import Tables
@@ -39,6 +39,7 @@ def write_record(
         "inputs": run_id.inputs,
         "settings": run_id.settings,
         "materials_note": papers_say(settings),
+        "materials": _materials(settings),
         "counts": {
             "survey_rows": {str(k): int(v) for k, v in sums.items()},
             "tables": {
@@ -57,6 +58,16 @@ def write_record(
     }
     text = json.dumps(record, indent=2, ensure_ascii=False, sort_keys=False)
     path.write_text(text + "\n", encoding="utf-8")
+
+
+def _materials(settings: Settings) -> dict[str, Any]:
+    """What a later reader needs of the materials to change a drawing: the filler and its sizes."""
+    materials = load(settings.design.materials)
+    return {
+        "name": materials.about.name,
+        "filler": materials.filler.model_dump(),
+        "sleeves_mm": [item.outer_mm for item in materials.sleeves],
+    }
 
 
 def _counts(values: pd.Series) -> dict[str, int]:

@@ -19,6 +19,7 @@ from pipeline.core.buying import Buying
 from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
+from pipeline.core.spread import total
 from pipeline.publish.book import HEAD_ROW, Book, Column, row_points
 from pipeline.tables import Tables
 
@@ -51,6 +52,7 @@ _LINE: Final = (
     Column("pack_price", "Price per pack", "#,##0.00", 11),
     Column("order_earliest", "Order not earlier than", "", 11),
     Column("next_break", "Next price break", "", 26),
+    Column("need_firm_p90", "Firm need, P90 (unit)", "#,##0.0", 12),
     Column("need_provisional", "Provisional, mean (unit; not ordered)", "#,##0.0", 12),
     Column("need_provisional_p90", "Provisional, P90 (unit)", "#,##0.0", 12),
     Column("need_held", "Held (unit; not ordered)", "#,##0.0", 12),
@@ -308,7 +310,14 @@ def _by_site(tables: Tables) -> pd.DataFrame:
         (contract.PROVISIONAL, "quantity_p90", "provisional_p90"),
         (contract.HELD, "quantity", "held"),
     ):
-        part = needs[needs["firmness"] == firmness].groupby(keys, as_index=False)[column].sum()
-        out = out.merge(part.rename(columns={column: name}), on=keys, how="left")
+        rows = needs[needs["firmness"] == firmness]
+        part = pd.DataFrame(
+            [
+                {**dict(zip(keys, key, strict=True)), name: float(total(group)[column])}
+                for key, group in rows.groupby(keys, sort=True)
+            ],
+            columns=[*keys, name],
+        )
+        out = out.merge(part, on=keys, how="left")
         out[name] = out[name].fillna(0.0)
     return out

@@ -15,7 +15,7 @@ from pipeline.core.errors import UsageError
 _TABLES: Final = (
     "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
     "findings", "links", "sites", "buildings", "chambers", "answers", "changes", "suspects",
-    "filling", "closing_lines", "ground", "network", "resurvey", "site_shifts",
+    "filling", "closing_lines", "placements", "ground", "network", "resurvey", "site_shifts",
 )  # fmt: skip
 Lines = Iterator[tuple[int, str]]
 

@@ -49,7 +49,12 @@ DESIGNS = Table(
         real("allowance_frac", "sum of the named allowances", lo=0),
         text("allowance_words", "the named allowances"),
         real("sealant_ml", "sealant from unrounded sizes; provisional ends: the mean", lo=0),
-        real("sealant_p90_ml", "P90 of a provisional quantity; else the same", lo=0),
+        real("sealant_p50_ml", "middle of its range", lo=0),
+        real(
+            "sealant_p90_ml",
+            "P90 from the doubts of bore, cables and count; provisional: of seen ends like it",
+            lo=0,
+        ),
         text("sleeves_words", "sleeves by size: '4 x 20 mm, 3 x 10 mm'"),
         whole("sleeves_count", "number of filler sleeves", lo=0),
         whole("collars_count", "number of cable collars", lo=0),
@@ -95,10 +100,50 @@ PIECES = Table(
         text("item_id", "item of the materials file"),
         text("counted_by", "end, crew-day, site, crew or region"),
         real("quantity", "pieces, or ml for sealant; provisional ends: the mean", lo=0),
-        real("quantity_p90", "P90 of a provisional quantity; else the same", lo=0),
+        real("quantity_p50", "middle of its range", lo=0),
+        real("quantity_p90", "P90 of its range; provisional: of seen ends like it", lo=0),
+        real("quantity_own_u", "its own doubt, one standard deviation in its unit", lo=0),
+        text("quantity_shared", "doubts shared with other ends, by name, in its unit"),
         text("unit", "piece, ml or m"),
         text("firmness", "firm, provisional or held", words=contract.FIRMNESS),
     ),
 )
 
-ALL: Final = {t.name: t for t in (DESIGNS, PLACEMENTS, PIECES)}
+CONSENTS = Table(
+    "consents",
+    "whose consent is needed in writing before ends are sealed: other people's chambers and cables",
+    ("owner", "thing_kind", "thing_id"),
+    (
+        text("owner", "owner as surveyed; 'not known' is asked for first", nullable=False),
+        text("thing_kind", "chamber or cable", words=("chamber", "cable"), nullable=False),
+        text("thing_id", "chamber or cable row"),
+        text("region", "regions of the ends, joined by ';'"),
+        text("site_ids", "sites of the ends, joined by ';'"),
+        text("end_ids", "ends that wait for it, joined by ';'"),
+        whole("ends_count", "number of these ends", lo=1),
+        text("words", "what is asked of whom"),
+    ),
+)
+
+OLD_SEALS = Table(
+    "old_seals",
+    "what is done with each seal that is there, with its time and waste",
+    ("seal_id", "end_id"),
+    (
+        text("seal_id", "seal that is there", nullable=False),
+        text("end_id", "duct end, or entry without ends", nullable=False),
+        text("site_id", "site"),
+        text("building_id", "building"),
+        text("region", "region"),
+        text("kind", "kind of seal as surveyed"),
+        text("condition", "its condition as surveyed"),
+        text("proposal", "what the surveyor proposed"),
+        text("decision", "what is done", words=("keep", "over-seal", "take out"), nullable=False),
+        text("why", "why"),
+        real("removal_h", "crew hours for taking it out; in the hours of the end", lo=0),
+        text("waste_words", "where its waste goes, by end"),
+        text("hold_reach", "widest hold of its end", words=contract.HOLDS),
+    ),
+)
+
+ALL: Final = {t.name: t for t in (DESIGNS, PLACEMENTS, PIECES, CONSENTS, OLD_SEALS)}

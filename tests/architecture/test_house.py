@@ -28,7 +28,8 @@ UNITS = (
 # plain numbers, ratios and numberings that have no unit
 NO_UNIT = {
     "row", "row_no", "col_no", "group_no", "piece_no", "step_no", "day_no", "state_no", "rank", "year",
-    "ratio", "quantity", "quantity_p90", "need_firm", "need_provisional", "need_provisional_p90",
+    "ratio", "quantity", "quantity_p50", "quantity_p90",
+    "quantity_own_u", "need_firm", "need_firm_p90", "need_provisional", "need_provisional_p90",
     "need_held", "spare", "unit_per_piece", "observed_value",
 }  # fmt: skip
 

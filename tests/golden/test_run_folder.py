@@ -96,7 +96,7 @@ def test_workbooks_hold_their_sheets(example_run: Path, table: Read) -> None:
     book = openpyxl.load_workbook(example_run / "programme.xlsx", data_only=True)
     assert book.sheetnames == [
         "Priorities", "Packages", "Left out", "No data", "Re-survey", "As found and as sealed",
-        "Holds", "Counts", "About",
+        "Holds", "Consents", "Old seals", "Counts", "About",
     ]  # fmt: skip
     assert book["Packages"].max_row - 4 == len(table("packages"))
     chosen = table("choices")["is_chosen"].astype(str).str.lower() == "true"
