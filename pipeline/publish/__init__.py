@@ -22,6 +22,7 @@ from pipeline.publish.records_book import write_records
 from pipeline.publish.schedule_book import write_schedule
 from pipeline.publish.site_extracts import write_site_extracts
 from pipeline.publish.tables_csv import write_findings, write_tables
+from pipeline.publish.work_packs import write_work_packs
 from pipeline.tables import Tables
 
 
@@ -77,6 +78,7 @@ def publish(
         lambda: write_records(folder / "records.xlsx", tables, settings, run_id=label),
         lambda: write_certificates(folder / "certificates", tables, settings, run_id=label),
         lambda: write_map(folder / "map.html", tables, settings, run_id=label),
+        lambda: write_work_packs(folder / "work_packs", tables, settings, run_id=label),
         lambda: write_record(folder / "run.json", tables, settings, run_id, when=when),
     )
     for done, step in enumerate(work):

@@ -1,0 +1,171 @@
+"""The picture of a wall: its holes in rows and columns as they are seen, contents as the key."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Final
+
+from pipeline.publish.work_packs.facts import Hole, Wall, contents_words, number, said
+from pipeline.publish.work_packs.sheet import Sheet, broken, cut, line_mm, shown
+
+_EDGE_MM: Final = 5.0  # for the numbers of rows and columns
+_MOST_CELL_MM: Final = 40.0
+_LEAST_WORDS_MM: Final = 9.0  # cells below this bear no words
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A part of the page: upper left corner and size (mm)."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where a hole is drawn: centre of its cell and size of the cell (mm)."""
+
+    hole: Hole
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+def short_id(hole: Hole, wall: Wall) -> str:
+    """The part of an id that tells it from its neighbours."""
+    stem = f"{wall.place_id}-"
+    return hole.end_id.removeprefix(stem)
+
+
+def placed(wall: Wall) -> dict[tuple[int, int], list[Hole]]:
+    """Holes by row from the top and column from the left, looking at the wall."""
+    out: dict[tuple[int, int], list[Hole]] = defaultdict(list)
+    for hole in wall.holes:
+        row, col = number(hole.end, "row_no"), number(hole.end, "col_no")
+        if row >= 1 and col >= 1:
+            out[int(row), int(col)].append(hole)
+    return dict(out)
+
+
+def not_placed(wall: Wall) -> list[Hole]:
+    """Holes whose row or column nobody gave."""
+    inside = {h.end_id for holes in placed(wall).values() for h in holes}
+    return [h for h in wall.holes if h.end_id not in inside]
+
+
+def spots(wall: Wall, frame: Frame) -> list[Spot]:
+    """Where each hole of a wall is drawn: row 1 at the top, column 1 at the left.
+
+    Parameters
+    ----------
+    wall : Wall
+    frame : Frame
+
+    Returns
+    -------
+    list of Spot
+    """
+    cells = placed(wall)
+    if not cells:
+        return []
+    rows, cols = max(r for r, _ in cells), max(c for _, c in cells)
+    wide = min((frame.width - _EDGE_MM) / cols, _MOST_CELL_MM)
+    high = min((frame.height - _EDGE_MM) / rows, _MOST_CELL_MM, wide * 1.25)
+    left = frame.x + _EDGE_MM + (frame.width - _EDGE_MM - wide * cols) / 2.0
+    out = []
+    for (row, col), holes in sorted(cells.items()):
+        part = wide / len(holes)  # two in one cell stand side by side
+        for i, hole in enumerate(holes):
+            x = left + (col - 1) * wide + (i + 0.5) * part
+            out.append(Spot(hole, x, frame.y + _EDGE_MM + (row - 0.5) * high, part, high))
+    return out
+
+
+def draw_wall(sheet: Sheet, wall: Wall, frame: Frame, *, this_id: str = "") -> float:
+    """Draw a wall; the hole `this_id` is filled in. Returns the y below it.
+
+    Notes
+    -----
+    Other holes of the pack have a thick ring; below each hole stands what is in it.
+    """
+    places = spots(wall, frame)
+    if not places:
+        y = sheet.lines(
+            frame.x, frame.y,
+            "No row and column were given for this wall: find the hole by its contents.",
+            frame.width, size=8.0,
+        )  # fmt: skip
+        return _rest(sheet, wall, frame, y, this_id)
+    _numbers(sheet, wall, places)
+    largest = max((b for s in places if (b := number(s.hole.end, "bore_mm")) > 0), default=100.0)
+    for spot in places:
+        _hole(sheet, wall, spot, largest=largest, this_id=this_id)
+    low = max(s.y + s.height / 2.0 for s in places)
+    return _rest(sheet, wall, frame, low, this_id)
+
+
+def _numbers(sheet: Sheet, wall: Wall, places: list[Spot]) -> None:
+    cells = placed(wall)
+    rows, cols = max(r for r, _ in cells), max(c for _, c in cells)
+    (row, col), holes = min(cells.items(), key=lambda item: item[0])
+    first = next(s for s in places if s.hole is holes[0])
+    wide, high = first.width * len(holes), first.height
+    left = first.x - first.width / 2.0 - (col - 1) * wide
+    top = first.y - high / 2.0 - (row - 1) * high
+    sheet.box(left, top, wide * cols, high * rows, pen_mm=0.1)
+    step_col, step_row = max(1, round(5.0 / wide)), max(1, round(4.0 / high))
+    for c in range(1, cols + 1, step_col):
+        sheet.middle(left + (c - 0.5) * wide, top - 1.2, str(c), 6.5)
+    for r in range(1, rows + 1, step_row):
+        sheet.text(left - 3.6, top + (r - 0.5) * high + 0.8, str(r), 6.5)
+
+
+def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str) -> None:
+    hole = spot.hole
+    is_this = hole.end_id == this_id
+    bore = number(hole.end, "bore_mm")
+    side = min(spot.width, spot.height * 0.72)
+    share = bore / largest if bore > 0 else 0.7
+    radius = max(0.2, 0.44 * share) * side
+    y = spot.y - spot.height * 0.5 + 0.48 * side + 0.4
+    pen = 0.9 if hole.is_in_pack else 0.25
+    grey = 0.0 if is_this else 1.0
+    if said(hole.end, "shape") in ("square", "rectangular"):
+        sheet.box(spot.x - radius, y - radius, 2 * radius, 2 * radius, pen_mm=pen, grey=grey)
+    else:
+        sheet.ring(spot.x, y, radius, pen_mm=pen, grey=grey)
+    if min(spot.width, spot.height) < _LEAST_WORDS_MM:
+        return
+    name = shown(short_id(hole, wall), 40)
+    size = 11.0
+    while size > 5.0 and len(broken(name, size, 1.8 * radius)) > 1:
+        size -= 0.5
+    name = cut(name, size, spot.width - 0.5)
+    with sheet.ink(1.0 if is_this else 0.0):
+        sheet.middle(spot.x, y + 0.13 * size, name, size, is_bold=True)
+    words = shown(contents_words(hole, is_short=spot.width < 22.0), 90)
+    small = 7.0 if spot.width > 20.0 else 5.8
+    under = y + max(radius, 0.44 * side) + 0.6
+    room = int((spot.y + spot.height * 0.5 - under + 0.5) / line_mm(small))
+    rows = broken(words, small, spot.width - 1.0)
+    if len(rows) > room > 0:
+        rows = [*rows[: room - 1], cut(rows[room - 1] + " …" * 20, small, spot.width - 1.0)]
+    for i, row in enumerate(rows[: max(room, 0)]):
+        sheet.middle(spot.x, under + (i + 0.8) * line_mm(small), row, small, is_bold=is_this)
+
+
+def _rest(sheet: Sheet, wall: Wall, frame: Frame, y: float, this_id: str) -> float:
+    """Holes that have no place in the picture."""
+    rest = not_placed(wall)
+    if not rest:
+        return y
+    names = [
+        f"{shown(h.end_id, 60)} ({contents_words(h)})"
+        for h in sorted(rest, key=lambda h: (h.end_id != this_id, h.end_id))
+    ]
+    words = "Not in the picture, no row and column given: " + shown("; ".join(names), 700)
+    return sheet.few_lines(frame.x, y + 1.0, words, frame.width, size=7.0, most=8)
