@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from pipeline.design.corners import NONE, TOUCH_MM, corners, crossings, is_free, wall_touching
 from pipeline.design.geometry import Array, Opening
+from pipeline.design.pushing import Effort, Task, one_more
 
 Index = npt.NDArray[np.intp]
 
@@ -122,7 +123,14 @@ class _Runs:
         self.offer(np.concatenate([points, at_wall]), np.concatenate([runs[k[pair]], runs[of]]))
 
 
-def fill(hole: Opening, xy_mm: Array, radii_mm: Array, radius_mm: float) -> Array:
+def fill(
+    hole: Opening,
+    xy_mm: Array,
+    radii_mm: Array,
+    radius_mm: float,
+    *,
+    effort: Effort = "standard",
+) -> Array:
     """Centres of as many circles of one size as the search can add to an opening.
 
     Parameters
@@ -134,6 +142,8 @@ def fill(hole: Opening, xy_mm: Array, radii_mm: Array, radius_mm: float) -> Arra
         Their radii (mm).
     radius_mm : float
         Radius of the circles to add (mm).
+    effort : str, optional
+        greedy (no pushes), standard or thorough: how long pushes look for one circle more.
 
     Returns
     -------
@@ -142,7 +152,8 @@ def fill(hole: Opening, xy_mm: Array, radii_mm: Array, radius_mm: float) -> Arra
 
     Notes
     -----
-    A heuristic: a better packing may exist. Deterministic: no random numbers.
+    A heuristic: a better packing may exist. Deterministic: random hops are seeded from the
+    opening and the circles.
     """
     inner = hole.inset(radius_mm)
     if min(inner.half_x_mm, inner.half_y_mm) < -TOUCH_MM:
@@ -155,8 +166,9 @@ def fill(hole: Opening, xy_mm: Array, radii_mm: Array, radius_mm: float) -> Arra
     runs = _begin(hole, inner, xy_mm, radii_mm, radius_mm=radius_mm, seeds=seeds)
     while len(runs.run):
         runs.around(*runs.place(runs.choose()))
-    best = int(np.argmax(runs.used))
-    return runs.xy[best, len(radii_mm) : runs.used[best]].copy()
+    n = len(radii_mm)
+    packed = [runs.xy[run, n:used].copy() for run, used in enumerate(runs.used)]
+    return one_more(Task(hole, xy_mm, radii_mm, radius_mm), packed, effort=effort)
 
 
 def _begin(
