@@ -7,6 +7,7 @@ import shutil
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from dataclasses import replace as replace_fields
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,7 @@ from pipeline.levels import levels
 from pipeline.procurement import procurement
 from pipeline.programme import programme
 from pipeline.publish import check_profile, publish
+from pipeline.publish.compare import compare
 from pipeline.publish.phone_form import write_phone_form
 from pipeline.publish.template import write_record_template, write_template
 from pipeline.publish.trace import kind_of, trace
@@ -154,7 +156,7 @@ def compute(
     seconds: dict[str, float] = {}
     materials = load_materials(settings.design.materials)
     buying = load_buying(settings)
-    run_id = identify(config, settings)
+    run_id = replace_fields(identify(config, settings), only=tuple(sorted(set(only))))
     tables: Tables = dict(survey) if survey is not None else {}
 
     def stage(words: str, name: str, work: Callable[[Progress], Tables]) -> None:
@@ -240,6 +242,11 @@ def check(
 def explain(folder: Path, thing: str, *, kind: str = "") -> list[str]:
     """Lines that explain one end, entry, building, site or chamber of a run folder."""
     return trace(folder, thing, kind)
+
+
+def compare_runs(old: Path, new: Path, *, out: Path | None = None) -> list[str]:
+    """Lines on what differs between two run folders and which input made it; `out` in full."""
+    return compare(old, new, out=out)
 
 
 def explain_later(folder: Path, end: str, cables_mm: Sequence[float]) -> list[str]:

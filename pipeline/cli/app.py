@@ -9,6 +9,7 @@ from typing import Final
 import typer
 
 from pipeline.cli import check as check_command
+from pipeline.cli import compare as compare_command
 from pipeline.cli import rules as rules_command
 from pipeline.cli import run as run_command
 from pipeline.cli import template as template_command
@@ -31,6 +32,7 @@ app = typer.Typer(
 )
 app.command("run")(run_command.run)
 app.command("check")(check_command.check)
+app.command("compare")(compare_command.compare)
 app.command("rules")(rules_command.rules)
 app.command("template")(template_command.template)
 app.command("trace")(trace_command.trace)

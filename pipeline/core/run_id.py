@@ -16,12 +16,13 @@ from pipeline.core.settings import Settings
 
 @dataclass(frozen=True)
 class RunId:
-    """The id, and what went into it."""
+    """The id, and what went into it; `only` names the regions of a run that left others out."""
 
     short: str
     inputs: dict[str, str]
     settings: dict[str, Any]
     version: str
+    only: tuple[str, ...] = ()
 
 
 def identify(config: Path, settings: Settings) -> RunId:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Callable
+from dataclasses import fields, is_dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
-from pipeline.core.materials import load, papers_say
+from pipeline.core.buying import load as load_buying
+from pipeline.core.materials import load as load_materials
+from pipeline.core.materials import papers_say
 from pipeline.core.run_id import RunId
 from pipeline.core.settings import Settings
 from pipeline.tables import Tables
@@ -36,8 +40,10 @@ def write_record(
         "planning_date": settings.planning_date.isoformat(),
         "version": run_id.version,
         "libraries": {name: _version(name) for name in _LIBRARIES},
+        "only": list(run_id.only),
         "inputs": run_id.inputs,
         "settings": run_id.settings,
+        "catalogue": catalogue(settings),
         "materials_note": papers_say(settings),
         "materials": _materials(settings),
         "counts": {
@@ -62,12 +68,51 @@ def write_record(
 
 def _materials(settings: Settings) -> dict[str, Any]:
     """What a later reader needs of the materials to change a drawing: the filler and its sizes."""
-    materials = load(settings.design.materials)
+    materials = load_materials(settings.design.materials)
     return {
         "name": materials.about.name,
         "filler": materials.filler.model_dump(),
         "sleeves_mm": [item.outer_mm for item in materials.sleeves],
     }
+
+
+def catalogue(settings: Settings) -> dict[str, Any]:
+    """Materials and the buyer's tables row by row, so that two runs can be compared from records.
+
+    Rows are dicts that name themselves: an item by `id`, an offer by item, supplier, pack and
+    first day, a lot by depot, item and lot.
+    """
+    buying = load_buying(settings)
+    return {
+        "materials": load_materials(settings.design.materials).model_dump(mode="json"),
+        "buying": {
+            "items": [{"id": k, **_plain(v)} for k, v in sorted(buying.items.items())],
+            "prices": [
+                {"id": f"{p.item_id} from {p.supplier_id}, pack of {p.pack_count}, "
+                 f"from {p.valid_from}", **_plain(p)} for p in buying.prices
+            ],
+            "suppliers": [{"id": k, **_plain(v)} for k, v in sorted(buying.suppliers.items())],
+            "depots": [{"id": k, **_plain(v)} for k, v in sorted(buying.depots.items())],
+            "stock": [
+                {"id": f"{s.item_id} at {s.depot_id}, lot {s.lot}", **_plain(s)}
+                for s in buying.stock
+            ],
+            "calendar": {
+                k: [d.isoformat() for d in sorted(days)]
+                for k, days in sorted(buying.calendar.closed.items())
+            },
+        },
+    }  # fmt: skip
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value):
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, (list, tuple)):
+        return [_plain(v) for v in value]
+    return value
 
 
 def _counts(values: pd.Series) -> dict[str, int]:
