@@ -1,6 +1,6 @@
 """The map: one HTML file that asks nothing of the outside and runs no text of a survey.
 
-folium builds the page and the picture layers; its outside scripts are replaced by the library's
+folium builds the page; its outside scripts are replaced by the library's
 own files, packed in. A content security policy with the hash of every script makes the browser
 itself refuse anything else.
 """
@@ -11,17 +11,21 @@ import base64
 import hashlib
 import html
 import re
+from dataclasses import asdict
 from importlib import resources
 from pathlib import Path
+from string import Template
 from typing import Any, Final
 
 import folium
 from branca.element import Element
 
+from pipeline.core.errors import UsageError
 from pipeline.core.materials import papers_say
 from pipeline.core.settings import Settings
 from pipeline.publish.map_data import as_json, map_data
-from pipeline.publish.map_pictures import Picture, flood_picture, hillshade_picture
+from pipeline.publish.map_pack import packed
+from pipeline.publish.map_pictures import pictures
 from pipeline.tables import Tables
 
 _LEAFLET: Final = "static/js_lib_leaflet"
@@ -30,6 +34,10 @@ _SHIM: Final = (
     "window.$=function(t){var d=document.createElement('div');d.innerHTML=t;"
     "return [d.firstElementChild];};"
 )
+_SCRIPTS: Final = (
+    "map_base.js", "map_draw.js", "map_cards.js", "map_strip.js", "map_way.js", "map_find.js",
+    "map_twin.js", "map_paper.js", "map_start.js",
+)  # fmt: skip
 
 
 def write_map(path: Path, tables: Tables, settings: Settings, *, run_id: str) -> None:
@@ -45,14 +53,59 @@ def write_map(path: Path, tables: Tables, settings: Settings, *, run_id: str) ->
     run_id : str
         Printed on the page.
 
+    Raises
+    ------
+    UsageError
+        When the settings ask for tiles by an address that is none.
+
     """
     data = map_data(tables, settings)
-    figure = _figure(data, tables, settings, run_id)
-    path.write_text(_with_policy(figure), encoding="utf-8")
+    flood, programme = settings.flood, settings.programme
+    tiles = tile_address(settings)
+    about = _about(settings, run_id)
+    data["page"] |= {
+        "about": {"name": programme.name, "lines": about},
+        "design_aep": flood.design_aep,
+        "pictures": [asdict(p) for p in pictures(tables, settings)],
+        "packs": _packs(path.parent, data["rows"]["sites"]),
+        "tiles": tiles,
+    }
+    path.write_text(_with_policy(_figure(data, settings, about), tiles), encoding="utf-8")
 
 
-def _figure(data: dict[str, Any], tables: Tables, settings: Settings, run_id: str) -> str:
-    south_west, north_east = data["bounds"]
+def _packs(folder: Path, sites: dict[str, Any]) -> dict[str, str]:
+    """Work packs that lie beside the map, by site."""
+    names = sites["columns"]["site_id"]["v"] if sites["count"] else []
+    return {
+        s: f"work_packs/{s}.pdf" for s in names if (folder / "work_packs" / f"{s}.pdf").exists()
+    }
+
+
+def tile_address(settings: Settings) -> str:
+    """Address of background tiles, where the settings ask for them; blank = none.
+
+    Raises
+    ------
+    UsageError
+        When it is not an https address with {z}, {x} and {y}.
+
+    """
+    address = settings.export.tiles
+    if not address:
+        return ""
+    if not re.fullmatch(r"https://[a-zA-Z0-9.-]+(:\d+)?/[\w./{}?=&%~+-]+", address) or not all(
+        sign in address for sign in ("{z}", "{x}", "{y}")
+    ):
+        raise UsageError(
+            f"[export] tiles is not an address of map tiles: {address}",
+            why="The map asks this one host for its background and nothing else.",
+            mend="Write an https address with {z}, {x} and {y}, or leave it blank.",
+        )
+    return address
+
+
+def _figure(data: dict[str, Any], settings: Settings, about: list[str]) -> str:
+    south_west, north_east = data["page"]["bounds"]
     centre = [(south_west[0] + north_east[0]) / 2, (south_west[1] + north_east[1]) / 2]
     page = folium.Map(
         location=centre,
@@ -60,37 +113,22 @@ def _figure(data: dict[str, Any], tables: Tables, settings: Settings, run_id: st
         tiles=None,
         prefer_canvas=True,
         max_zoom=21,
-        min_zoom=8,
+        min_zoom=6,
+        zoom_snap=0.25,
         zoom_control="bottomright",
     )
     page.default_js = []
     page.default_css = []
-    pictures = [hillshade_picture(settings), flood_picture(tables, settings)]
-    for picture in pictures:
-        if picture is not None:
-            _overlay(picture).add_to(page)
     figure = page.get_root()
     _number_elements(figure)
-    head, body = _head(settings), _side(data, tables, settings, run_id)
-    figure.header.add_child(Element(head), name="own_head")
-    figure.html.add_child(Element(_escape_template(body)), name="own_body")
+    figure.header.add_child(Element(_head(settings)), name="own_head")
+    figure.html.add_child(Element(_escape_template(_side(data, about))), name="own_body")
     figure.script.add_child(
         Element(f'window.addEventListener("load", function () {{ openMap({page.get_name()}); }});'),
         name="own_start",
     )
     _number_elements(figure)
     return str(figure.render())
-
-
-def _overlay(picture: Picture) -> folium.raster_layers.ImageOverlay:
-    return folium.raster_layers.ImageOverlay(
-        image=picture.data_uri,
-        bounds=picture.bounds,
-        opacity=picture.opacity,
-        name=picture.name,
-        alt=picture.name,
-        zindex=1,
-    )
 
 
 def _number_elements(figure: Any) -> None:
@@ -132,66 +170,63 @@ def _head(settings: Settings) -> str:
         f"<style>{_asset('map.css')}</style>",
         f"<script>{_SHIM}</script>",
         f"<script>{_leaflet('leaflet.js')}</script>",
-        f"<script>{_asset('map.js')}</script>",
+        *(f"<script>{_asset(name)}</script>" for name in _SCRIPTS),
     ]
     return _escape_template("\n".join(parts))
 
 
-def _side(data: dict[str, Any], tables: Tables, settings: Settings, run_id: str) -> str:
-    flood, programme = settings.flood, settings.programme
-    name = html.escape(programme.name)
-    about = html.escape(
+def _about(settings: Settings, run_id: str) -> list[str]:
+    """What every reader of the map must know of its run, in sentences."""
+    flood = settings.flood
+    sources = "; ".join(
+        f"{s.id}{f' (issued {s.issued})' if s.issued else ''}"
+        for s in sorted(flood.source, key=lambda s: s.id)
+    )
+    return [
         f"Run {run_id}, planned {settings.planning_date}. Design event {flood.design_aep:.2%} a "
         f"year, climate {flood.climate}, {flood.defences} defences, freeboard "
         f"{flood.freeboard_m:.2f} m unless a site states its own. Levels on "
-        f"{settings.reference.vertical_datum}. Groundwater: {flood.groundwater}. "
-        f"{papers_say(settings)}"
+        f"{settings.reference.vertical_datum}; positions from {settings.reference.working_crs}. "
+        f"Groundwater: {flood.groundwater}. {papers_say(settings)}",
+        f"Flood sources: {sources}.",
+        "Entries are drawn around their building by wall; they have no surveyed position. Treat "
+        "every cable as live. Chambers are confined spaces. Local codes, permits and the owner's "
+        "rules decide.",
+    ]
+
+
+def _side(data: dict[str, Any], about: list[str]) -> str:
+    """The page around the map; names and sentences are escaped, data is JSON."""
+    warning = ""
+    if tiles := data["page"]["tiles"]:
+        host = html.escape(tiles.split("/")[2])
+        warning = (
+            f'<p class="warning">The background comes from {host}. While this map is open, that '
+            "host and the network on the way learn which places are looked at, and so where the "
+            "sites may be. Clear [export] tiles to stop it.</p>"
+        )
+    return Template(_asset("map_side.html")).substitute(
+        name=html.escape(data["page"]["about"]["name"]),
+        about="".join(f'<p class="quiet">{html.escape(line)}</p>' for line in about),
+        tiles_warning=warning,
+        data=as_json(data["page"]),
+        packed=packed(data["rows"]),
     )
-    sources = html.escape("; ".join(sorted({s.id for s in flood.source})))
-    del tables
-    return f"""
-<main id="side" aria-label="Filters and legend">
-<h1>{name}</h1>
-<p class="quiet" id="count" aria-live="polite"></p>
-<div id="finder"><label for="find">Find a site, building, chamber or opening</label>
-<input id="find" type="search" autocomplete="off"><ul id="found"></ul></div>
-<p><button class="act" id="show-twin">Table of what is shown</button>
-<button class="act" id="whole">Whole programme</button>
-<button class="act" id="print">Print</button></p>
-<h2>Openings by class: what the symbols mean</h2><fieldset id="filter-level_class" aria-label="Class"></fieldset>
-<fieldset><label><input type="checkbox" id="with-chambers">also mouths in chambers</label></fieldset>
-<section id="key"><p class="quiet">From afar one symbol per site: the worst class of its openings.
-Nearer, one per opening.</p><dl>
-<dt>&#9675;</dt><dd>chamber (nearer)</dd><dt>&#8213;</dt><dd>duct with proved ends; dashed: not
-proved (nearer)</dd><dt>&#9618;</dt><dd>pale tint: flood surface of the design event, deeper is
-darker; no tint is not the same as dry</dd></dl></section>
-<h2>Region</h2><fieldset id="filter-region" aria-label="Region"></fieldset>
-<h2>Hold</h2><fieldset id="filter-hold" aria-label="Hold"></fieldset>
-<h2>About</h2><p class="quiet">{about}</p><p class="quiet">Flood sources: {sources}.</p>
-<p class="quiet">Entries are drawn around their building by wall; they have no surveyed position.
-Treat every cable as live. Chambers are confined spaces. Local codes, permits and the owner's rules
-decide.</p>
-</main>
-<div id="card" role="dialog" aria-label="Details" hidden></div>
-<section id="twin" aria-label="Table of what the map shows" tabindex="-1" hidden>
-<p><strong>Openings shown</strong> <button class="act" id="download">Download as CSV</button>
-<button class="act" id="close-twin">Close the table</button></p>
-<table><thead><tr id="twin-head"></tr></thead><tbody id="twin-body"></tbody></table></section>
-<script id="data" type="application/json">{as_json(data)}</script>
-"""
 
 
-def _with_policy(page: str) -> str:
+def _with_policy(page: str, tiles: str) -> str:
     """Add the content policy: only the scripts written here, no connection, no outside file."""
     page = re.sub(r"<meta http-equiv=\"content-type\"[^>]*>", '<meta charset="utf-8">', page)
     page = re.sub(r"<(script|link)\b[^>]*(src|href)=\"https?:[^>]*>(</script>)?", "", page)
-    scripts = re.findall(r"<script(?![^>]*application/json)[^>]*>(.*?)</script>", page, re.DOTALL)
+    scripts = re.findall(r"<script(?![^>]*type=)[^>]*>(.*?)</script>", page, re.DOTALL)
     hashes = " ".join(
         f"'sha256-{base64.b64encode(hashlib.sha256(s.encode('utf-8')).digest()).decode()}'"
         for s in scripts
     )
+    host = "/".join(tiles.split("/")[:3])
     policy = (
-        "default-src 'none'; connect-src 'none'; img-src data:; style-src 'unsafe-inline'; "
+        f"default-src 'none'; connect-src 'none'; img-src data:{' ' + host if host else ''}; "
+        "style-src 'unsafe-inline'; "
         f"script-src {hashes}; base-uri 'none'; form-action 'none'"
     )
     meta = f'<meta http-equiv="Content-Security-Policy" content="{policy}">'

@@ -1,0 +1,201 @@
+// Part 3: cards. A short card first; everything else opens below it.
+"use strict";
+const { el, button } = S;
+let came = null; // what had the focus before the card opened
+function table(pairs) {
+  const box = el("table");
+  pairs.forEach(([name, value]) => {
+    if (value === null || value === undefined || value === "") return;
+    const tr = el("tr"), th = el("th", name);
+    th.scope = "row";
+    tr.append(th, el("td", value));
+    box.appendChild(tr);
+  });
+  return box;
+}
+function more(title, parts, isOpen) {
+  const box = el("details");
+  box.open = Boolean(isOpen);
+  box.append(el("summary", title), ...parts);
+  return box;
+}
+function list(tag, texts) {
+  const box = el(tag);
+  texts.forEach((t) => box.appendChild(el("li", t)));
+  return box;
+}
+S.openCard = function (id, words, cls, parts) {
+  const card = S.byId("card");
+  if (card.hidden) came = document.activeElement;
+  S.stopWay();
+  S.highlight.clear();
+  const close = button("×", S.closeCard, "close");
+  close.setAttribute("aria-label", "Close the card");
+  const head = el("h2");
+  if (cls) head.append(S.sign(cls, 18), " ");
+  head.append(el("span", id, "id"), words ? ", " + words : "");
+  const copy = button("Copy the id", () => S.copy(id, copy), "act small");
+  card.replaceChildren(close, head, copy, ...parts);
+  card.setAttribute("aria-label", "Details of " + id);
+  card.hidden = false;
+  card.scrollTop = 0;
+  close.focus();
+  S.draw();
+};
+S.closeCard = function () {
+  S.byId("card").hidden = true;
+  S.stopWay();
+  S.highlight.clear();
+  S.draw();
+  if (came && document.contains(came)) came.focus();
+};
+S.copy = async function (text, told) {
+  let done = false;
+  try { await navigator.clipboard.writeText(text); done = true; } catch (e) {
+    const box = el("textarea", text, "aside");
+    document.body.appendChild(box);
+    box.select();
+    done = document.execCommand("copy");
+    box.remove();
+  }
+  told.textContent = done ? "Copied: " + text : "Not copied: mark the id and copy it by hand";
+};
+function stepThrough(row) {
+  const rows = (S.shownBySite.get(row.site_id) || { rows: [] }).rows, i = rows.indexOf(row);
+  if (i < 0 || rows.length < 2) return [];
+  const box = el("p", null, "walk");
+  const to = (n) => { const next = rows[(n + rows.length) % rows.length]; S.goTo(next); S.showOpening(next); };
+  box.append(button("← before", () => to(i - 1)), button("next →", () => to(i + 1)),
+    el("span", " " + (i + 1) + " of " + rows.length + " at " + row.site_id, "quiet"));
+  return [box];
+}
+function chanceWords(row) {
+  const c = row.onset_chance_per_year;
+  if (c === null) return "not known";
+  if (c <= 0) return "in no modelled event";
+  return (row.onset_bound ? row.onset_bound + " " : "") + "1 in " + Math.round(1 / c).toLocaleString("en") + " a year";
+}
+
+S.showOpening = function (row) {
+  const parts = [table([
+    ["Class", row.level_class],
+    ["Margin", S.margin(row)],
+    ["Why", row.reason],
+    ["Head", row.head_m === null ? "" : row.head_m.toFixed(2) + " m over its own invert at the design event"],
+    ["State", S.stateWords.get(row.state)],
+    ["Next step", row.next_words],
+  ])];
+  if (S.view.event !== null) parts.unshift(el("p", "At the chosen chance: " + S.EVENT_WORDS[S.atEvent(row, S.view.event)] + "."));
+  parts.push(...S.wayParts(row));
+  const place = S.placeOf.get(row.building_id);
+  const links = el("p");
+  if (place && place.sealed_words !== undefined) links.append(button("Building " + row.building_id, () => S.showBuilding(place), "linkish"));
+  else if (place) links.append(button("Chamber " + row.building_id, () => S.showChamber(place), "linkish"));
+  const site = S.siteOf.get(row.site_id);
+  if (site) links.append(button("Site " + row.site_id, () => S.showSite(site), "linkish"));
+  const drawing = S.sectionOf(row.opening_id);
+  if (drawing) parts.push(more("Section of the seal", drawing));
+  const cautions = row.cautions ? row.cautions.split(" | ") : [];
+  if (cautions.length) parts.push(more("Cautions (local codes, permits and the owner's rules decide)", [list("ul", cautions)]));
+  parts.push(more("All about this opening", [table([
+    ["Kind", row.opening_kind], ["Way", row.way], ["Own level", S.metres(row.opening_level_m)],
+    ["Let-in level", S.metres(row.let_in_level_m)], ["Policy line", S.metres(row.policy_level_m)],
+    ["Doubt", row.limit_mm === null ? "" : row.limit_mm + " mm"], ["Water comes in", chanceWords(row)],
+    ["Seal", row.seal_words], ["Hold", row.hold_words], ["Note of the survey", row.note],
+    ["Entry", row.entry_id], ["Region", row.region], ["Class of site", row.critical_class],
+    ["Surveyed in", row.file ? row.file + (row.sheet ? ", " + row.sheet : "") + (row.row === null ? "" : ", row " + row.row) : ""],
+  ])]), links, ...stepThrough(row));
+  S.openCard(row.opening_id, "", S.shownAs(row), parts);
+};
+S.showBuilding = function (b) {
+  const rows = S.openings.filter((o) => o.building_id === b.building_id);
+  const parts = [table([
+    ["Site", b.site_id], ["Chosen package", b.package_words || "none"],
+    ["Before and after", b.sealed_words], ["Closing line", b.line_words],
+    ["No seal closes", b.line_cannot],
+  ])];
+  if (b.line_ends) {
+    const show = button("Show the closing line", () => {
+      const ids = b.line_ends.split(";");
+      S.highlight = new Set(ids);
+      const spots = ids.map((id) => S.placeOf.get(id)).filter(Boolean).map(S.at).filter(Boolean);
+      if (spots.length) S.map.fitBounds(L.latLngBounds(spots).pad(0.5), { maxZoom: 19, animate: false });
+      S.draw();
+      told.textContent = ids.length + " ends ringed: " + ids.join(", ");
+    });
+    const told = el("p", "The cheapest set of ends that shuts the building off at the policy line.", "quiet");
+    told.setAttribute("aria-live", "polite");
+    parts.push(show, told);
+  }
+  parts.push(...listOf(rows));
+  S.openCard(b.building_id, "building", null, parts);
+};
+function listOf(rows) {
+  if (!rows.length) return [];
+  const box = el("div");
+  rows.slice(0, 200).forEach((row) => {
+    const go = button("", () => { S.goTo(row); S.showOpening(row); }, "linkish");
+    const cls = S.shownAs(row);
+    go.append(S.sign(cls, 15), " " + row.opening_id + ": " + cls);
+    box.appendChild(go);
+  });
+  if (rows.length > 200) box.appendChild(el("p", "200 of " + rows.length + ": the table holds all."));
+  return [more("Openings (" + rows.length + ")", [box], rows.length <= 40)];
+}
+S.showSite = function (site) {
+  const rows = S.bySite.get(site.site_id) || [];
+  const buildings = S.buildings.filter((b) => b.site_id === site.site_id);
+  const parts = [table([
+    ["Programme", site.choice], ["Why", site.choice_reason], ["Type", site.site_type],
+    ["Region", site.region], ["Class of site", site.critical_class],
+    ["Customers", site.customers_count === null ? "" : site.customers_count.toLocaleString("en")],
+    ["Grid reference", site.grid_ref],
+  ])];
+  if (S.page.packs[site.site_id]) {
+    const link = el("a", "Work pack of this site (PDF)");
+    link.href = S.page.packs[site.site_id];
+    parts.push(link);
+  }
+  buildings.forEach((b) => parts.push(button("Building " + b.building_id + (b.sealed_words ? ": " + b.sealed_words : ""),
+    () => S.showBuilding(b), "linkish")));
+  parts.push(...S.strip(rows), ...listOf(rows.filter((r) => S.view.chambers || !S.isChamberEnd(r))));
+  S.openCard(site.site_id, site.site_name, null, parts);
+};
+S.showChamber = function (c) {
+  const rows = S.openings.filter((o) => o.building_id === c.chamber_id);
+  S.openCard(c.chamber_id, "chamber", "chamber", [table([
+    ["Other numbers", c.other_numbers], ["Cover level", S.metres(c.cover_level_m)],
+    ["Water, by event", c.water_words], ["Site", c.site_id], ["Grid reference", c.grid_ref],
+    ["Note of the survey", c.note],
+  ]), ...listOf(rows)]);
+};
+S.showLink = function (link) {
+  S.openCard(link.link_id, "duct", null, [table([
+    ["From", S.idOf(S.places[link.a])], ["To", S.idOf(S.places[link.b])],
+    ["Crest", S.metres(link.crest_level_m)], ["Proof of its ends", link.proof],
+  ])]);
+};
+
+// --- section: the circles of the design tables, to scale; sleeves and cables told apart by hatching --
+S.sectionOf = function (id) {
+  const d = S.sections[id];
+  if (!d) return null;
+  const wide = d.bore_mm, high = d.shape === "round" || d.bore_b_mm === null ? d.bore_mm : d.bore_b_mm;
+  const edge = 0.06 * Math.max(wide, high);
+  const svg = S.svg([-wide / 2 - edge, -high / 2 - edge, wide + 2 * edge, high + 2 * edge].join(" "),
+    { class: "section", role: "img", "aria-label": "Section of the seal of " + id });
+  const line = 0.008 * Math.max(wide, high);
+  if (d.shape === "round" || d.shape === "sub-duct") S.part(svg, "circle", { cx: 0, cy: 0, r: wide / 2, fill: "#efe9dc", stroke: DARK, "stroke-width": 2 * line });
+  else S.part(svg, "rect", { x: -wide / 2, y: -high / 2, width: wide, height: high, fill: "#efe9dc", stroke: DARK, "stroke-width": 2 * line });
+  const counts = new Map();
+  d.parts.forEach(([kind, cls, outer, x, y]) => {
+    const isCable = kind === "cable", name = isCable ? cls + " cable " + outer + " mm" : kind + " " + outer + " mm";
+    counts.set(name, (counts.get(name) || 0) + 1);
+    const spot = S.part(svg, "circle", { cx: x, cy: -y, r: outer / 2, fill: isCable ? "#555a6e" : "#fff", stroke: DARK, "stroke-width": line });
+    S.part(spot, "title", {}, name);
+    if (!isCable) S.part(svg, "circle", { cx: x, cy: -y, r: outer / 4, fill: "none", stroke: DARK, "stroke-width": line * 0.7 });
+  });
+  const words = [...counts].map(([name, n]) => n + " x " + name).sort().join("; ");
+  return [svg, el("p", "Bore " + wide + (high === wide ? "" : " x " + high) + " mm; dark: cables; white with inner ring: "
+    + "sleeves; between them sealant, " + d.layer_mm + " mm deep. " + words + ".", "quiet")];
+};
