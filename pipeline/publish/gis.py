@@ -11,7 +11,7 @@ import pyogrio
 from shapely.geometry import LineString, Point
 
 from pipeline.core.settings import Settings
-from pipeline.publish.map_data import opening_spots
+from pipeline.publish.map_openings import opening_spots
 from pipeline.tables import Tables
 
 

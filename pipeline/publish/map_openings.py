@@ -7,7 +7,6 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any, Final
 
-
 from pipeline.core import contract
 from pipeline.publish import map_pack as pack
 from pipeline.publish.map_places import (

@@ -12,7 +12,8 @@ from pipeline.core import contract
 from pipeline.core.materials import papers_say
 from pipeline.core.settings import Settings
 from pipeline.publish.book import Book, Column
-from pipeline.publish.map_data import Degrees, opening_spots
+from pipeline.publish.map_openings import opening_spots
+from pipeline.publish.map_places import Degrees
 from pipeline.publish.orders import file_name
 from pipeline.tables import Tables
 
