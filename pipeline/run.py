@@ -418,9 +418,9 @@ def _keep_regions(tables: Tables, only: Sequence[str]) -> None:
     filling = tables["filling"]
     tables["filling"] = filling[filling["building_id"].isin(buildings)].reset_index(drop=True)
     openings = set(tables["reach"]["opening_id"])
-    sealed = tables["sealed_ends"]
-    tables["sealed_ends"] = _of_ends(sealed, tables)
-    tables["installs"] = _of_ends(tables["installs"], tables)
+    for name in ("sealed_ends", "installs"):
+        if name in tables:
+            tables[name] = _of_ends(tables[name], tables)
     ingress = tables["ingress"]
     tables["ingress"] = ingress[ingress["opening_id"].isin(openings)].reset_index(drop=True)
     sources = tables["reach_sources"]

@@ -48,6 +48,7 @@ def summary_lines(result: RunResult, *, seconds: float) -> list[str]:
         *_classes(tables),
         "",
         *_programme(tables, settings.programme.currency),
+        *_records(tables),
         "",
         *_questions(tables),
         "",
@@ -64,10 +65,12 @@ def _papers(folder: Path) -> list[str]:
         ("Map", "map.html"),
         ("Programme", "programme.xlsx"),
         ("Schedule", "procurement/schedule.xlsx"),
+        ("Work packs", "work_packs"),
         ("Questions", "questions.xlsx"),
+        ("Records", "records.xlsx"),
         ("Public", "public_summary.csv"),
     )
-    return [f"{f'{name}:':<11}{folder / file}" for name, file in papers if (folder / file).exists()]
+    return [f"{f'{name}:':<12}{folder / file}" for name, file in papers if (folder / file).exists()]
 
 
 def _survey(tables: dict[str, Any]) -> list[str]:
@@ -116,6 +119,19 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
         f"bought month by month {words(int(lines['alone_minor'].sum()), currency)}."
     )
     return out
+
+
+def _records(tables: dict[str, Any]) -> list[str]:
+    sealed, built = tables["sealed_ends"], tables["as_built"]
+    if sealed.empty:
+        return []
+    closed = int(sealed["is_closed"].astype(bool).sum())
+    opened = int(sealed["is_changed"].astype(bool).sum())
+    whole = int(built["is_complete"].astype(bool).sum()) if len(built) else 0
+    return [
+        f"Records: {len(sealed)} ends sealed, {closed} count as closed, {opened} opened again; "
+        f"whole packages accepted at {whole} of {len(built)} buildings."
+    ]
 
 
 def _questions(tables: dict[str, Any]) -> list[str]:

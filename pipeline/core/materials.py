@@ -19,6 +19,7 @@ from pipeline.core.settings import Settings
 Duration = Literal["short", "long", "cyclic"]
 Surface = Literal["dry", "wet"]
 CountedBy = Literal["end", "crew-day", "site", "crew", "region"]
+Takes = Literal["compatible", "not compatible", "not tested"]
 When = Literal["always", "wet", "old seal", "asbestos", "abrade", "degrease"]
 Positive = Annotated[float, Field(gt=0.0)]
 NotNegative = Annotated[float, Field(ge=0.0)]
@@ -77,6 +78,13 @@ class Strength(Part):
     tension_kpa: BySurface
 
 
+class Covering(Part):
+    """[[sealant.covering]]: whether a cable covering takes the sealant; not listed = not tested."""
+
+    covering: str
+    sealant: Takes
+
+
 class Envelope(Part):
     """[sealant.envelope]: what was tested; outside it there is no design."""
 
@@ -105,6 +113,7 @@ class Sealant(Part):
     abrading: bool
     envelope: Envelope
     strength: tuple[Strength, ...] = Field(min_length=1)
+    covering: tuple[Covering, ...] = ()
 
     @model_validator(mode="after")
     def _figures_agree(self) -> Sealant:
@@ -115,7 +124,14 @@ class Sealant(Part):
         names = [s.substrate for s in self.strength]
         if len(names) != len(set(names)):
             raise ValueError("a substrate is listed twice under [[sealant.strength]]")
+        coverings = [c.covering for c in self.covering]
+        if len(coverings) != len(set(coverings)):
+            raise ValueError("a covering is listed twice under [[sealant.covering]]")
         return self
+
+    def takes(self, covering: str) -> Takes:
+        """Whether a cable covering takes the sealant; a covering not listed is not tested."""
+        return next((c.sealant for c in self.covering if c.covering == covering), "not tested")
 
     def bond(self, substrate: str, surface: Surface, duration: Duration) -> tuple[float, float]:
         """Shear and tension (kPa) of the bond to a substrate; (0, 0) where it does not bond."""

@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from pipeline.core.materials import Materials, Surface
+from pipeline.core.materials import Materials, Surface, Takes
 from pipeline.core.settings import Settings
 from pipeline.design.facts import Facts, nearest, number, text
 from pipeline.design.head import Head
@@ -61,6 +61,21 @@ class Case:
         return bool(self.facts.cables) and all(
             text(c, "compatible_note") for c in self.facts.cables
         )
+
+    def coverings_that_are(self, state: Takes) -> str:
+        """Coverings in the duct of which the materials file says so, joined; '' where none.
+
+        What the owner of a cable has written of its covering stands in for a missing test, never
+        for a test that failed.
+        """
+        sealant = self.materials.sealant
+        found = {
+            text(c, "covering") or "unknown"
+            for c in self.facts.cables
+            if sealant.takes(text(c, "covering") or "unknown") == state
+            and (state == "not compatible" or not text(c, "compatible_note"))
+        }
+        return ", ".join(sorted(found))
 
     @property
     def has_power(self) -> bool:

@@ -24,7 +24,12 @@ Points = npt.NDArray[np.complex128]
 
 INFLATE_MM: Final = 1e-3  # radii are larger by this while pushing: a push that ends fits with room
 OVERLAP_MM: Final = 1e-6  # true radii may overlap by this; exact touch is accepted
-_ROUNDS: Final = {"greedy": 0, "standard": 2, "thorough": 30}  # each round pushes every packing
+# Rounds at most; each pushes every packing once. Beside cables a circle is seldom gained.
+_ROUNDS: Final = {"greedy": 0, "standard": 12, "thorough": 30}
+_ROUNDS_BESIDE: Final = {"greedy": 0, "standard": 2, "thorough": 30}
+# Standard gives up where the least energy over radius squared stays above these; by trial.
+_GIVE_UP: Final = (0.008, 0.004)
+_LATER: Final = 3  # rounds after which the second of them counts
 _CHAINS: Final = 12  # packings that are pushed side by side
 _THROWN: Final = 6  # of these begin with circles thrown in at random
 _AT_RANDOM: Final = 0.7  # part of the hops that move a random circle, not the most squeezed
@@ -80,7 +85,7 @@ def one_more(task: Task, starts: list[Array], *, effort: Effort) -> Array:
     A heuristic: a fuller packing may exist. Random hops are seeded from the task.
     """
     best = max(starts, key=len)
-    while len(best) and _ROUNDS[effort]:
+    while len(best) and effort != "greedy":
         found = _search(task, starts, len(best) + 1, effort)
         if found is None:
             break
@@ -96,7 +101,8 @@ def _search(task: Task, starts: list[Array], count: int, effort: Effort) -> Arra
     rng = np.random.default_rng(_seed(task, count))
     xy = _begin(task, starts, count, points, rng)
     best, least = xy, np.full(len(xy), np.inf)
-    for _ in range(_ROUNDS[effort]):
+    is_empty = len(task.radii_mm) == 0
+    for step in range(_ROUNDS[effort] if is_empty else _ROUNDS_BESIDE[effort]):
         xy, energy = _relaxed(task, xy)
         promising = np.flatnonzero(energy < _HOPEFUL * task.radius_mm**2)
         for chain in promising[np.argsort(energy[promising], kind="stable")][:_POLISHED]:
@@ -106,6 +112,8 @@ def _search(task: Task, starts: list[Array], count: int, effort: Effort) -> Arra
         # a push that ends higher than the one before is taken back
         best = np.where((energy < least)[:, None, None], xy, best)
         least = np.minimum(energy, least)
+        if effort == "standard" and least.min() > _GIVE_UP[step >= _LATER] * task.radius_mm**2:
+            return None
         xy = _hopped(task, best, points, rng)
     return None
 

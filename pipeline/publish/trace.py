@@ -363,6 +363,12 @@ def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
     if design is None:
         return
     yield 0, "Seal"
+    state = run.one("states", end_id=design["end_id"])
+    if state is not None:
+        by = " ".join(t for t in (state["moved_on"], state["moved_by"]) if t)
+        yield 1, f"state: {state['state']} ({by}; {state['move_reason']}); {state['stuck_reason']}"
+    if design.get("lifted_words"):
+        yield 1, f"holds lifted: {design['lifted_words']}"
     if design["is_needed"] != "True":
         yield 1, f"none: {design['need_reason']}"
         return

@@ -16,6 +16,7 @@ _TABLES: Final = (
     "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
     "findings", "links", "sites", "buildings", "chambers", "answers", "changes", "suspects",
     "filling", "closing_lines", "placements", "ground", "network", "resurvey", "site_shifts",
+    "states",
 )  # fmt: skip
 Lines = Iterator[tuple[int, str]]
 

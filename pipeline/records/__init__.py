@@ -6,6 +6,7 @@ import pandas as pd
 
 from pipeline.core.findings import table as findings_table
 from pipeline.core.settings import Settings
+from pipeline.core.survey import RECORD_SHEETS
 from pipeline.records.as_built import as_built_rows
 from pipeline.records.lots import lot_rows
 from pipeline.records.sample import sample_rows
@@ -29,6 +30,8 @@ def records(tables: Tables, settings: Settings) -> Tables:
         states, as_built, inspection_sample, lot_uses, findings.
 
     """
+    absent = {n: blank(n) for n in (*RECORD_SHEETS, "sealed_ends", "onsets_found")}
+    tables = {**absent, **tables}
     made = {
         "states": state_rows(tables, settings),
         "as_built": as_built_rows(tables),

@@ -91,18 +91,6 @@ def test_the_other_holds_stay(released: Go) -> None:
     assert (row["hold_reach"], row["hold_codes"]) == ("order", "fire barrier")
 
 
-def test_an_answer_lifts_no_hold(settings: Settings, materials: Materials, released: Go) -> None:
-    """The answers' table says 'released' in every way it can; the hold stands."""
-    tables = survey(**ASBESTOS)
-    tables["answers"] = pd.DataFrame(
-        [{"key": "ducts/D1", "column": "asbestos_suspect", "code": code, "answer": "released",
-          "by_whom": "R. Vane", "answered_on": "2030-01-01", "source": "list", "outcome": "value"}
-         for code in ("duct-19", "duct-20", "record-20", "visit-07")]
-    )  # fmt: skip
-    frame = design(tables, settings, materials=materials)["designs"].set_index("end_id")
-    assert frame.loc["D1", "hold_codes"] == released([], **ASBESTOS)["hold_codes"]
-
-
 @pytest.mark.parametrize(("code", "reach", "changes"), FIRES)
 def test_every_hold_is_lifted_by_its_own_release(
     code: str, reach: str, changes: dict[str, Any], released: Go

@@ -100,6 +100,11 @@ CASES: tuple[Special, ...] = (
     Special("covering carries water", _cable(covering="fibrous wrap"),
             "layer hold firmness steps cautions quantity", (), ("Abrade", "Degrease"),
             items={**NO_ABRADE, **NO_DEGREASE}, base={**BASE, "buildings": [{"asbestos_suspect": "no"}]}),
+    Special("covering not compatible", {"covering": {"plastic": "not compatible"}},
+            "hold firmness steps cautions quantity", (), ("Degrease",), items=NO_DEGREASE),
+    Special("covering not tested", {"covering": {"plastic": "not tested"}}, "hold steps",
+            ("in writing that the covering takes the sealant",),
+            base={"ends": [{"contents": "cables"}], "cables": [{"dead": "yes, proved"}]}),
     Special("water possible", _end(water_now="not seen"), "layer depth hold steps cautions quantity",
             ("Dip the far chamber",), base=DEEP),
     Special("running water", _end(water_now="run"), "layer depth hold steps cautions hours quantity",
@@ -176,7 +181,14 @@ def _real(materials: Materials) -> Materials:
 def _of(
     run: Run, survey: dict[str, Any], stuff: Materials
 ) -> tuple[dict[str, Any], dict[str, float]]:
-    out = run(stuff=stuff, **survey)
+    changes = dict(survey)
+    states = changes.pop("covering", {})
+    listed = tuple(
+        c.model_copy(update={"sealant": states.get(c.covering, c.sealant)})
+        for c in stuff.sealant.covering
+    )
+    sealant = stuff.sealant.model_copy(update={"covering": listed})
+    out = run(stuff=stuff.model_copy(update={"sealant": sealant}), **changes)
     row = next(r for r in out["designs"].to_dict("records") if r["end_id"] == "D1")
     mine = out["pieces"][out["pieces"]["end_id"] == "D1"]
     return row, dict(zip(mine["item_id"], mine["quantity"], strict=True))

@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from pipeline.core import settings_file
+from pipeline.core.answers import close, is_open
 from pipeline.core.errors import UsageError
 from pipeline.core.record_sheets import STATES, hold_releases
 from pipeline.core.settings import Records, Settings
@@ -20,6 +21,7 @@ from pipeline.core.survey import RECORD_SHEETS, of_sheet, record_columns
 from pipeline.design.hold_rules import RULES
 from pipeline.intake import intake
 from pipeline.intake.records import with_records
+from pipeline.publish.questions import write_questions
 from pipeline.publish.template import write_record_template
 from pipeline.tables import Tables, hand_over
 
@@ -96,7 +98,10 @@ def read(clean: tuple[Tables, Settings], tmp_path: Path) -> Read:
         named = files or (workbook(tmp_path / "records.xlsx", sheets),)
         surveys = settings.surveys.model_copy(update={"records": named})
         own = settings.model_copy(update={"surveys": surveys})
-        return hand_over("intake", with_records(dict(tables), own))
+        out = with_records(dict(tables), own)
+        # the survey's own tables went through their schema in the fixture
+        new = {n: out[n] for n in (*RECORD_SHEETS, "sealed_ends", "findings", "counts", "changes")}
+        return {**out, **hand_over("intake", new)}
 
     return go
 
@@ -256,6 +261,33 @@ def test_which_release_is_in_force(changed: dict[str, Any], in_force: bool, read
     """The right role by name, for a known thing, on or before the planning date, not run out."""
     releases = read(releases=[changed])["releases"]
     assert bool(releases["is_in_force"].iloc[0]) is in_force
+
+
+def test_an_answer_never_makes_a_release(
+    clean: tuple[Tables, Settings], read: Read, tmp_path: Path
+) -> None:
+    """The question about a release by the wrong role is answered with the right one: nothing lifts.
+
+    The answers go the whole way of a question list; the question stays open and says why.
+    """
+    asked = read(releases=[{"role": "crew lead"}])
+    write_questions(tmp_path / "back.xlsx", asked, "test")
+    back = openpyxl.load_workbook(tmp_path / "back.xlsx")
+    page = next(p for p in back.worksheets if p.title.startswith("engineer"))
+    heads = {str(c.value): c.column or 0 for c in page[4]}
+    page.cell(5, heads["Answer"]).value = "asbestos register holder"
+    page.cell(5, heads["By whom"]).value = "R. Vane"
+    back.save(tmp_path / "back.xlsx")
+    _, settings = clean
+    named = {"records": (tmp_path / "records.xlsx",), "answers": (tmp_path / "back.xlsx",)}
+    surveys = settings.surveys.model_copy(update=named)
+    tables = hand_over("intake", intake(settings.model_copy(update={"surveys": surveys})))
+    assert set(tables["answers"]["code"]) == {"record-11"}
+    assert not tables["releases"]["is_in_force"].any()
+    closed = close(tables["findings"], tables["answers"])
+    still = closed[closed["code"] == "record-11"]
+    assert is_open(still).all()
+    assert "no value that can be used" in still["message"].iloc[0]
 
 
 def test_every_hold_has_its_releaser_and_its_word() -> None:
