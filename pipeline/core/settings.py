@@ -315,6 +315,19 @@ class Buying(Section):
     transport_days: int = Field(ge=0)
 
 
+class Cautions(Section):
+    """[cautions]: the words on the papers, by the code of the rule that raises them."""
+
+    country: str = Field(default="", description="named where no local code is")
+    texts: dict[str, str] = Field(
+        default_factory=dict, description="words in place of ours, by code of the caution"
+    )
+    local_codes: dict[str, str] = Field(
+        default_factory=dict,
+        description="code or rule of your country behind a caution, as your safety lead names it",
+    )
+
+
 class Export(Section):
     """[export]: who reads it, and whether tiles from outside are allowed."""
 
@@ -364,6 +377,7 @@ class Settings(Section):
     crews: Crews
     buying: Buying
     export: Export = Export()
+    cautions: Cautions = Cautions()
     records: Records | None = Field(
         default=None, description="needed where [surveys] names records or releases"
     )

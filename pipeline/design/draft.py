@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from pipeline.core.cautions import RELEASE
 from pipeline.core.contract import HOLD_DESIGN, HOLD_NONE
 from pipeline.core.materials import Materials
 from pipeline.core.settings import Settings
@@ -46,6 +47,7 @@ class Draft:
     numbers: Numbers | None = None
     steps: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    caution_codes: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
 
     @property
@@ -103,6 +105,8 @@ def draft_of(
     applied = tuple(apply(case, RULES))
     if not need[0]:  # closed by a seal of ours: which holds stand at it is still asked
         return Draft(case, is_needed=False, need_reason=need[1], applied=applied)
+    cautions = cautions_of(applied, materials=materials, words=settings.cautions)
+    conditions = _conditions(applied)
     draft = Draft(
         case,
         is_needed=True,
@@ -110,7 +114,8 @@ def draft_of(
         applied=applied,
         layer=layer,
         assumed=_assumed(case, layer),
-        cautions=(*cautions_of(applied, materials=materials), *_conditions(applied)),
+        cautions=(*cautions.values(), *conditions),
+        caution_codes=(*cautions, *([RELEASE] * len(conditions))),
     )
     if layer is not None and draft.reach != HOLD_DESIGN:
         return _with_quantities(draft)

@@ -129,4 +129,4 @@ def _waste(case: Case, materials: Materials) -> str:
     if case.asbestos:
         return "asbestos suspected: the licensed way, not in the bags of this list"
     items = [i for i in materials.item if i.when == "old seal" and i.quantity > 0]
-    return ", ".join(f"{i.quantity:g} {i.unit} {i.name}" for i in items) or "none named"
+    return ", ".join(f"{i.quantity:g} x {i.name}" for i in items) or "none named"

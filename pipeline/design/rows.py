@@ -64,6 +64,7 @@ def design_row(draft: Draft, estimate: Estimate | None, *, materials: Materials)
         "seal_from": "chamber" if facts.is_chamber_end else "building",
         "steps": " | ".join(draft.steps),
         "cautions": " | ".join(draft.cautions),
+        "caution_codes": ";".join(draft.caution_codes),
         "cure_words": cure_words(materials),
         "cure_days": materials.sealant.cure_days,
         "assumed": "; ".join(_assumed(draft, estimate)) or None,

@@ -9,6 +9,7 @@ from dataclasses import replace
 import pandas as pd
 
 from pipeline.core import findings as core_findings
+from pipeline.core.cautions import check_codes
 from pipeline.core.errors import UsageError
 from pipeline.core.materials import Materials
 from pipeline.core.progress import Progress, silent
@@ -18,6 +19,7 @@ from pipeline.design.case import WET_WELL
 from pipeline.design.draft import Draft, draft_of
 from pipeline.design.facts import Facts, gather, records, text
 from pipeline.design.head import Head, Waters, head_of
+from pipeline.design.hold_rules import RULES
 from pipeline.design.lists import consent_rows, old_seal_rows
 from pipeline.design.need import need_of
 from pipeline.design.provisional import Estimate, Estimator, Sample
@@ -53,8 +55,9 @@ def design(
     ContractBreach
         When a table does not meet its description.
     UsageError
-        When `design.gas_tight` names something that is not there.
+        When `design.gas_tight` or `[cautions]` names something that is not there.
     """
+    check_codes(settings.cautions, {r.code for r in RULES if r.caution})
     _check_gas_tight(tables, settings)
     facts = gather(tables, settings)
     heads = _heads(facts, Waters(tables))

@@ -5,17 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
+from pipeline.core.cautions import ALWAYS, MATERIALS, caution_words, general
 from pipeline.core.materials import Materials
+from pipeline.core.settings import Cautions
 from pipeline.design.case import OVER_SEAL, TAKE_OUT, Case
 from pipeline.design.facts import text
 from pipeline.design.holds import Applied
-
-_LAST_CAUTION: Final = (
-    "Local codes, permits and the owner's rules decide. Stop and tell: damaged cable, smell of "
-    "gas, sudden water, anything that is not on this sheet."
-)
 
 
 @dataclass(frozen=True)
@@ -117,9 +113,29 @@ def _added(steps: dict[str, str], applied: Sequence[Applied]) -> dict[str, str]:
     return {name: words for name, words in out.items() if words}
 
 
-def cautions_of(applied: Sequence[Applied], *, materials: Materials) -> list[str]:
-    """The cautions that apply to an end, and the one that always does."""
-    out = [a.rule.caution for a in applied if a.rule.caution]
+def cautions_of(
+    applied: Sequence[Applied], *, materials: Materials, words: Cautions
+) -> dict[str, str]:
+    """The cautions that apply to an end by their codes, and the one that always does.
+
+    Parameters
+    ----------
+    applied : sequence of Applied
+    materials : Materials
+    words : Cautions
+        Words and local codes of the programme.
+
+    Returns
+    -------
+    dict of str to str
+        Code -> words, in the order of the sheet.
+
+    """
+    out = {
+        a.rule.code: caution_words(a.rule.code, a.rule.caution, words)
+        for a in applied
+        if a.rule.caution
+    }
     if materials.note:
-        out.append(materials.note[0].upper() + materials.note[1:] + ".")
-    return [*dict.fromkeys(out), _LAST_CAUTION]
+        out[MATERIALS] = materials.note[0].upper() + materials.note[1:] + "."
+    return {**out, ALWAYS: general(ALWAYS, words)}

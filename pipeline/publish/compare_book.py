@@ -20,17 +20,19 @@ _CAUSE: Final = (
     Column("followed", "How they were found", "", 13),
 )
 _INPUTS: Final = (
-    Column("no", "No.", "0", 6),
+    Column("no", "No.", "", 6),
     Column("kind", "Kind", "", 13),
     Column("subject", "Input", "", 50),
     Column("old", "Before", "", 26),
     Column("new", "After", "", 26),
-    Column("openings", "Openings that depend on it", "0", 10),
+    Column("leads", "What depends on it", "", 50),
+    Column("openings", "Openings", "0", 10),
     Column("ends", "Ends", "0", 8),
-    Column("buildings", "Buildings in the choice", "0", 10),
+    Column("buildings", "Buildings", "0", 10),
     Column("orders", "Order lines", "0", 8),
-    Column("leads", "All that depends on it", "", 50),
 )
+# told once, as it is now
+_ONCE: Final = frozenset({"reason", "end_ids"})
 # table -> what a column is called; each stands twice, before and after
 _SHEETS: Final[dict[str, tuple[str, tuple[tuple[str, str, str, int], ...]]]] = {
     "reach": ("Openings", (
@@ -105,7 +107,7 @@ def _inputs(book: Book, chain: Chain) -> None:
         leads = chain.leads_to(n)
         rows.append(
             {
-                "no": n + 1, "kind": change.kind, "subject": change.subject,
+                "no": str(n + 1), "kind": change.kind, "subject": change.subject,
                 "old": change.old or "blank", "new": change.new or "blank",
                 "openings": leads.get("reach", 0), "ends": leads.get("designs", 0),
                 "buildings": leads.get("choices", 0), "orders": leads.get("order_lines", 0),
@@ -128,10 +130,9 @@ def _pairs(
         columns.append(Column("became", "What became of it", "", 16))
     for column, heading, number, width in pairs:
         form = f"#,##0.{'0' * decimals(code)}".rstrip(".") if number == "money" else number
-        columns += [
-            Column(f"{column}/old", f"{heading}, before", form, width),
-            Column(f"{column}/new", f"{heading}, after", form, width),
-        ]
+        if column not in _ONCE:
+            columns.append(Column(f"{column}/old", f"{heading}, before", form, width))
+        columns.append(Column(f"{column}/new", f"{heading}, after", form, width))
     columns += [Column("others", "Other columns that differ", "", 26), *_CAUSE]
     note = f"{len(rows)} of {max(len(r.table(table)) for r in chain.runs)} rows differ; all stand here."
     sheet = book.sheet(name, f"{PLURALS[table].capitalize()} that differ", note, columns)

@@ -34,6 +34,13 @@ _NO_LEVEL: Final = frozenset(
         "max_head_m", "max_head_by", "tanked", "material", "built_year",
     }
 )  # fmt: skip
+# a cell of the survey that makes a level, and no quantity of itself
+_LEVEL_CELLS: Final = frozenset(
+    {
+        "level_method", "level_m", "ref_point_id", "dip_down_m", "above_m", "measured_to",
+        "level_u_m", "invert_level_m", "check_point_id", "check_dip_down_m", "dip_from",
+    }
+)  # fmt: skip
 _POLICY: Final = frozenset({"critical_class", "design_event", "freeboard_m"})
 _WATER_ENDS: Final = "building_id|chamber_id|way_places|source_place_id"
 # columns of packages that only costs and ends make; the rest comes from water, loss and ends
@@ -110,7 +117,8 @@ EDGES: Final[tuple[Edge, ...]] = (
     *_reach_edges("reach", "opening_id"),
     Edge("reach", "opening_id=opening_id", "reach_sources"),
     Edge("designs", "end_id=opening_id|end_id", "reach", columns=_WATER),
-    Edge("designs", "end_id=end_id", "ends"),
+    Edge("designs", "end_id=end_id", "ends", columns=_WATER),
+    Edge("designs", "end_id=end_id", "ends", columns=_QUANTITY, without=_LEVEL_CELLS),
     Edge("designs", "end_id=end_id", "cables"),
     Edge("designs", "end_id|place_id=end_id|entry_id", "seals"),
     Edge("designs", "place_id|end_id=entry_id", "entries"),
@@ -121,7 +129,7 @@ EDGES: Final[tuple[Edge, ...]] = (
     Edge("designs", "end_id=end_a_id|end_b_id", "links", columns=_WATER),
     Edge("designs", "building_id|place_id=place_id", "floods", columns=_WATER),
     Edge("pieces", "end_id=end_id", "designs", parent_columns=_DRAWN),
-    Edge("pieces", "end_id=end_id", "ends"),
+    Edge("pieces", "end_id=end_id", "ends", without=_LEVEL_CELLS),
     Edge("pieces", "end_id=end_id", "cables"),
     Edge("packages", "building_id=building_id", "reach", columns=_GAINS),
     Edge("packages", "end_ids=end_id", "designs", _COSTS, _DRAWN | {"hours_h"}),
@@ -156,6 +164,23 @@ EDGES: Final[tuple[Edge, ...]] = (
     Edge("needs", "site_id=site_id", "choices", parent_columns=CHOSEN - {"rank", "reason"}),
     Edge("needs", "region=region", "crew_days"),
     Edge("order_lines", "region+item_id=region+item_id", "needs"),
+    Edge("open_risks", "region+item_id=region+item_id", "order_lines"),
+    Edge("open_risks", "subject=end_id", "designs"),
+    Edge("open_risks", "subject=building_id", "choices"),
+    Edge("open_risks", "subject=building_id", "packages"),
+    Edge("ingress", "opening_id=opening_id", "reach"),
+    Edge("ingress", "opening_id=end_id", "ends"),
+    Edge("ingress", "opening_id=end_id", "cables"),
+    Edge("ingress", "opening_id=end_a_id|end_b_id", "links"),
+    Edge("filling", "building_id=building_id", "ingress"),
+    Edge("filling", "building_id=building_id", "reach"),
+    Edge("filling", "building_id=building_id", "buildings"),
+    Edge("filling", "building_id=thing_id", "levels"),
+    Edge("resurvey", "opening_id=opening_id", "reach"),
+    Edge("resurvey", "opening_id=end_id", "designs"),
+    Edge("resurvey", "opening_id=end_id", "pieces"),
+    Edge("resurvey", "site_id=site_id", "resurvey"),
+    Edge("site_shifts", "site_id=site_id", "reach"),
 )
 
 # within a row: these columns follow from those
@@ -176,7 +201,7 @@ _WITHIN: Final[dict[str, tuple[tuple[frozenset[str], frozenset[str]], ...]]] = {
 ORDER: Final = (
     *SURVEY, "policies", "ground", "levels", "floods", "links", "reach_sources", "reach",
     "designs", "pieces", "closing_lines", "packages", "choices", "plans", "crew_days", "needs",
-    "order_lines",
+    "order_lines", "open_risks", "ingress", "filling", "resurvey", "site_shifts",
 )  # fmt: skip
 
 _LEVELLED: Final = ("ends", "entries", "chambers", "buildings")

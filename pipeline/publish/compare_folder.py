@@ -158,6 +158,8 @@ def enriched(rows: Iterable[Row], old: Run, new: Run) -> Iterator[Row]:
                     cells.setdefault(name, opening.get(name, ""))
             elif row.table in ("designs", "pieces"):
                 cells.setdefault("place_id", run.place_of_end.get(cells["end_id"], ""))
+            elif row.table == "open_risks":  # 'item month', where it is about an order line
+                cells["item_id"] = cells["subject"].rpartition(" ")[0]
             elif row.table == "floods":
                 cells["flood_id"] = cells["source_id"].removeprefix("survey:")
         yield row

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any, Final
@@ -79,9 +79,14 @@ def input_changes(old: Run, new: Run, survey: Mapping[str, list[Row]]) -> list[C
     for table in SURVEY:
         for row in survey.get(table, ()):
             _survey_row(row, found, (old, new), bit_of_answer, only)
-    is_told = {c.subject.partition(" ")[0] for c in found if c.kind.startswith("survey ")}
+    told = [c.subject for c in found if c.kind.startswith("survey ")]
     # a file whose rows are told in lines of their own is no further input
-    return found + [c for c in files if c not in gps and not {c.old_name, c.new_name} & is_told]
+    return found + [c for c in files if c not in gps and not _is_told(c, told)]
+
+
+def _is_told(file: Change, subjects: Sequence[str]) -> bool:
+    names = tuple(f"{n} " for n in (file.old_name, file.new_name) if n)
+    return any(subject.startswith(names) for subject in subjects)
 
 
 def flat(value: Any, key: str = "") -> Iterator[tuple[str, Any]]:
@@ -171,7 +176,7 @@ def _file(key: str, one: str, other: str, sums: list[str]) -> Change:
         touches = touch.FOOTPRINTS
     elif key == "reference.regions_file":
         touches = touch.POSITIONS
-    return Change("file", f"file of {key}", *shown, touches)
+    return Change("file", f"file of {key}", shown[0], shown[1], touches)
 
 
 def _catalogue(old: Run, new: Run) -> Iterator[Change]:
@@ -185,7 +190,7 @@ def _catalogue(old: Run, new: Run) -> Iterator[Change]:
         files = [PurePosixPath(str(s.get(key) or "")).name for s in settings]
         table = _TABLE_OF[key]
         if not (_has(before, table) and _has(after, table)):
-            yield Change("file", f"rows of {key}", *files, touch.EVERYTHING)
+            yield Change("file", f"rows of {key}", files[0], files[1], touch.EVERYTHING)
             continue
         heads: dict[str, list[str]] = {}
         for name in sorted(k for k in before.keys() | after.keys() if k.startswith(table)):
@@ -196,7 +201,7 @@ def _catalogue(old: Run, new: Run) -> Iterator[Change]:
             yield _catalogue_row(head, names, files[1], (before, after), (old, new))
         if not heads:
             shown = [f"{n} ({s[:8]})" for n, s in zip(files, sums, strict=True)]
-            yield Change("file", f"file of {key}", *shown, (), _SAME_CONTENT)
+            yield Change("file", f"file of {key}", shown[0], shown[1], (), _SAME_CONTENT)
 
 
 def _catalogue_row(
@@ -272,7 +277,7 @@ def _survey_files(old: Run, new: Run) -> Iterator[Change]:
             for path in str(value).split("; "):
                 for file, digest in run.record.get("inputs", {}).items():
                     if file == path or file.startswith(path + "/"):
-                        name = PurePosixPath(file).name
+                        name = PurePosixPath(path).name + file.removeprefix(path)
                         mine[name] = digest
                         gps |= {name} if ".gps" in key else set()
         sums.append(mine)
@@ -292,7 +297,8 @@ def _survey_files(old: Run, new: Run) -> Iterator[Change]:
         yield Change(
             "GPS file" if is_gps else "survey file",
             "file of surveys",
-            *shown,
+            shown[0],
+            shown[1],
             touch.POSITIONS if is_gps else (),
             "" if is_gps else _SAME_ROWS,
             one,

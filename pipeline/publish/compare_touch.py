@@ -93,14 +93,25 @@ _DATED: Final = _all(
     "crew_days", "needs", "order_lines", "closing_lines",
 )  # fmt: skip
 _CREW: Final = (
-    *_all("crew_days", "needs", "order_lines", "closing_lines"),
+    *_all("crew_days", "needs", "order_lines", "closing_lines", "resurvey"),
     Touch("packages", COST | COST_SUM),
     Touch("designs", frozenset({"hours_h"})),
 )
 _LOSS: Final = (Touch("packages", frozenset()),)
 # key of the settings (a pattern) -> what it goes into; the first that fits holds
 _KEYS: Final[tuple[tuple[str, tuple[Touch, ...]], ...]] = (
-    (r"flood\.k", _all("levels", "reach", "reach_sources", "packages", "closing_lines")),
+    (
+        r"flood\.k",
+        _all(
+            "levels",
+            "reach",
+            "reach_sources",
+            "packages",
+            "closing_lines",
+            "site_shifts",
+            "resurvey",
+        ),
+    ),
     (r"flood\.(reference_water_m|ring_cells|hole_cells)", _all("floods", "ground")),
     (r"flood\.(link_radius_m)", _all("links", "reach", "reach_sources")),
     (r"flood\.groundwater", _all("floods", "links", "reach", "reach_sources")),
@@ -113,7 +124,7 @@ _KEYS: Final[tuple[tuple[str, tuple[Touch, ...]], ...]] = (
     (r"design\..*", _all("designs", "pieces", "closing_lines")),
     (r"value\.asbestos_year", _all("designs", "pieces", "ends", "entries", "chambers")),
     (r"value\..*", _LOSS),
-    (r"crews\.survey_visit_cost", ()),
+    (r"crews\.survey_visit_cost", _all("resurvey")),
     (r"crews\.confined_space_cost", _all("closing_lines")),
     (r"crews\.site_cost", (Touch("packages", COST | COST_SUM),)),
     (r"crews\.(first_day|closed_months)", _all("crew_days", "needs", "order_lines", "packages")),
@@ -144,6 +155,7 @@ def price_touches(item: str, named_by: Where) -> tuple[Touch, ...]:
     return (
         Touch("packages", frozenset({"material_minor", "assumed"}), named_by),
         Touch("closing_lines", where=named_by),
+        Touch("resurvey"),
         Touch("order_lines", where=holds("item_id", item)),
     )
 

@@ -16,8 +16,17 @@ PLURALS: Final = {
     "reach": "openings", "designs": "ends", "closing_lines": "closing lines",
     "packages": "package steps", "choices": "buildings", "plans": "regional plans",
     "crew_days": "crew days", "needs": "needs", "order_lines": "order lines",
+    "open_risks": "open risks", "ingress": "flows", "filling": "filling times",
+    "resurvey": "lines of re-survey advice", "site_shifts": "site shifts",
 }  # fmt: skip
-_CHOICE: Final = ("cost_minor", "pv_avoided_minor", "ratio", "left_out_reason")
+_LONGEST: Final = 110
+_LABEL: Final = {
+    "level_class": "class", "let_in_level_m": "let-in level", "policy_level_m": "policy line",
+    "pv_avoided_minor": "loss avoided (present value)", "ratio": "loss avoided over cost",
+    "hold_reach": "hold", "is_needed": "to be sealed", "hours_h": "crew hours",
+    "order_latest": "latest order date",
+}  # fmt: skip
+_CHOICE: Final = ("cost_minor", "pv_avoided_minor", "ratio")
 DIFFERENT_FILES: Final = (
     "The same inputs by their sums, yet tables differ: the folders were changed after the run, or "
     "the runs were made by different builds of the program."
@@ -33,7 +42,8 @@ _NO_LISTING: Final = frozenset(
 def count_words(count: int, table: str) -> str:
     """How many of what: '1 opening', '3 policies'."""
     plural = PLURALS[table]
-    one = "policy" if table == "policies" else plural.removesuffix("s")
+    odd = {"policies": "policy", "resurvey": "line of re-survey advice"}
+    one = odd.get(table, plural.removesuffix("s"))
     return f"{count} {one if count == 1 else plural}"
 
 
@@ -85,13 +95,16 @@ def row_words(row: Row, currency: str) -> str:
         return f"{name}: {'new' if row.old is None else 'gone'}"
     if row.table == "choices":
         told = [_part(row, c, currency) for c in _CHOICE if c in row.columns]
+        now = row.pair("left_out_reason")
+        if now[0] != now[1] and now[1]:
+            told.append(_cut(f"now {now[1]}"))
         words = [] if told else [f"other columns: {', '.join(row.columns)}"]
         return f"{name}: {'; '.join([step(row), *told, *words])}"
     columns = {
         "reach": ("level_class", "margin_mm", "let_in_level_m", "policy_level_m", "way"),
         "designs": ("is_needed", "firmness", "hold_reach", "sealant_ml", "sleeves_words",
                     "layer_mm", "hours_h", "design_head_m"),
-        "order_lines": ("supplier_id", "packs_count", "pack_price_minor", "line_minor",
+        "order_lines": ("supplier_id", "pieces_needed_count", "packs_count", "pack_price_minor", "line_minor",
                         "order_latest"),
     }.get(row.table, row.columns)  # fmt: skip
     parts = [_part(row, c, currency) for c in columns if c in row.columns]
@@ -101,12 +114,22 @@ def row_words(row: Row, currency: str) -> str:
     return f"{name}: {'; '.join(parts)}"
 
 
+def _cut(text: str) -> str:
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."
+
+
 def _part(row: Row, column: str, currency: str) -> str:
-    label = column.replace("_minor", "").replace("_", " ")
+    label, unit = column, ""
+    for ending in ("_minor", "_count", "_mm", "_m", "_ml", "_h", "_id", "_words"):
+        if column.endswith(ending):
+            label = column.removesuffix(ending)
+            unit = f" {ending[1:]}" if ending in ("_mm", "_m", "_ml", "_h") else ""
+            break
+    label = _LABEL.get(column, label.replace("_", " "))
     if column.endswith("_minor"):
         return f"{label} {_money(row, column, currency)}"
     one, other = row.pair(column)
-    return f"{label} {short(one)} -> {short(other)}"
+    return f"{label} {short(one)} -> {short(other)}{unit}"
 
 
 def _money(row: Row, column: str, currency: str) -> str:

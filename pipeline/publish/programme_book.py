@@ -149,9 +149,9 @@ _CONSENTS: Final = (
     Column("thing_id", "Id", "", 18),
     Column("region", "Region", "", 12),
     Column("site_ids", "Sites", "", 20),
-    Column("ends_count", "Ends that wait", "0", 8),
-    Column("end_ids", "Which", "", 40),
     Column("words", "What is asked", "", 56),
+    Column("end_ids", "Ends that wait", "", 40),
+    Column("ends_count", "Number of them", "0", 8),
 )
 _OLD_SEALS: Final = (
     Column("seal_id", "Seal", "", 18),
@@ -162,9 +162,9 @@ _OLD_SEALS: Final = (
     Column("proposal", "Surveyor proposes", "", 12),
     Column("decision", "What is done", "", 12),
     Column("why", "Why", "", 44),
-    Column("removal_h", "Hours to take out", "0.0", 10),
     Column("waste_words", "Waste of the end", "", 36),
     Column("hold_reach", "Widest hold of the end", "", 12),
+    Column("removal_h", "Hours to take out", "0.0", 10),
 )
 _COUNTS: Final = (
     Column("file", "File", "", 30),

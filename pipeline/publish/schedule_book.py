@@ -16,6 +16,7 @@ from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
 
 from pipeline.core import contract
 from pipeline.core.buying import Buying
+from pipeline.core.cautions import ALWAYS, GENERAL, RELEASE, general
 from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
@@ -100,6 +101,10 @@ _RISKS: Final = (
     Column("quantity", "Quantity", "#,##0.0", 10),
     Column("unit", "Unit", "", 8),
 )
+_CAUTIONS: Final = (
+    Column("ends_count", "Ends that it stands on (the general ones: all)", "#,##0", 14),
+    Column("words", "Caution", "", 110),
+)
 _MADE_SHEET: Final = "How the numbers are made"
 
 
@@ -151,9 +156,30 @@ def write_schedule(
         _MADE,
     )
     book.table(made, lines, _MADE)
+    said = book.sheet("Cautions", "Cautions that stand on the sheets of the crews", "", _CAUTIONS)
+    book.table(said, _cautions(tables, settings), _CAUTIONS)
     risks = book.sheet("Open risks", "What may still change the quantities", "", _RISKS)
     book.table(risks, tables["open_risks"], _RISKS)
     book.close()
+
+
+def _cautions(tables: Tables, settings: Settings) -> pd.DataFrame:
+    """General cautions first, then those of single ends by how many bear them."""
+    needed = tables["designs"][tables["designs"]["is_needed"].astype(bool)]
+    counts: dict[str, int] = {}
+    for codes, cautions in zip(needed["caution_codes"], needed["cautions"], strict=True):
+        if not (pd.isna(codes) or pd.isna(cautions)):
+            for code, one in zip(str(codes).split(";"), str(cautions).split(" | "), strict=False):
+                if code not in {ALWAYS, RELEASE}:
+                    counts[one] = counts.get(one, 0) + 1
+    rows: list[dict[str, Any]] = [
+        {"ends_count": len(needed), "words": general(code, settings.cautions)} for code in GENERAL
+    ]
+    rows += [
+        {"ends_count": n, "words": one}
+        for one, n in sorted(counts.items(), key=lambda c: (-c[1], c[0]))
+    ]
+    return pd.DataFrame(rows)
 
 
 def baseline_words(lines: pd.DataFrame, currency: str) -> str:

@@ -23,7 +23,8 @@ SCALES: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0)
 _LETTER_MM: Final = 2.2  # height of letters on paper
 _LEAST_LETTER_MM: Final = 1.4
 _GAP_MM: Final = 9.0  # on paper, between cross-section and the layer along the duct
-_WALL_MM: Final = 4.0  # on paper, thickness of the wall that is drawn along the duct
+_WALL_MM: Final = 2.5  # on paper, thickness of the wall that is drawn along the duct
+_LONG_MM: Final = 20.0  # on paper: shorter dimensions have their words beside them
 _THIN: Final = Pen(0.15)
 _PLAIN: Final = Pen(0.25)
 _THICK: Final = Pen(0.5)
@@ -165,12 +166,13 @@ def drawing(section: Section, *, scale: float) -> Drawing:
     left = section.width_mm / 2.0 + _GAP_MM * paper
     marks += _along(section, left, paper)
     half = section.height_mm / 2.0
-    words_mm = 24.0 * paper  # room for the words of the last dimension
+    words_mm = (_LONG_MM + 3.0) * paper
+    outside = words_mm if section.filler_mm <= _LONG_MM * paper else 6.0 * paper
     box = (
-        -section.width_mm / 2.0 - paper * (8.0 if section.height_mm != section.width_mm else 1.0),
-        -half - 17.0 * paper,
-        left + max(section.depth_mm + 6.0 * paper, section.recess_mm + words_mm + 12.0 * paper),
-        half + 9.5 * paper,
+        -section.width_mm / 2.0 - paper * (11.0 if section.height_mm != section.width_mm else 1.0),
+        -half - 15.4 * paper,
+        left + max(section.depth_mm + outside, section.recess_mm + section.layer_mm + words_mm),
+        half + 7.0 * paper,
     )
     return Drawing(tuple(marks), box, scale)
 
@@ -186,20 +188,20 @@ def fitted(section: Section, *, width_mm: float, height_mm: float) -> Drawing:
 
 
 def key_of(section: Section, *, wide_mm: float = 118.0) -> Drawing:
-    """One line that names what is drawn, at 1 : 1: sleeves by number and size, cable classes.
+    """What is drawn, in two lines at 1 : 1: sleeves by number and size, then classes of cables.
 
     Parameters
     ----------
     section : Section
     wide_mm : float, optional
-        Paper that it has to fit; what does not fit is left out from the right.
+        Paper that it has to fit; what does not fit is left out at the right.
 
     Returns
     -------
     Drawing
     """
     marks: list[Mark] = []
-    x, y = 2.0, -2.0
+    x, y = 2.0, -1.9
     for rank, size in enumerate(sleeve_sizes(section)):
         pen, ring = SLEEVE_SIGNS[min(rank, len(SLEEVE_SIGNS) - 1)]
         count = sum(p.kind == "sleeve" and p.outer_mm == size for p in section.pieces)
@@ -215,15 +217,14 @@ def key_of(section: Section, *, wide_mm: float = 118.0) -> Drawing:
     signs = {n: CABLE_SIGNS.get(n, CABLE_SIGNS["unknown"])[0] for n in names}
     has_collar = any(p.kind == "collar" for p in section.pieces)
     words = "; ".join(
-        [f"{signs[n]} = {n}" for n in names if signs[n] != n]
+        ["grey = sealant, which covers all but the cables"]
+        + [f"{signs[n]} = {n}" for n in names if signs[n] != n]
         + (["ring with slit = collar"] if has_collar else [])
-        + ["grey = sealant over all but cables"]
     )
-    room = int((wide_mm - x) / 1.05)
-    if room > 8:
-        marks.append(Words(x - 0.6, y - 0.8, words if len(words) <= room else
-                           words[: room - 1] + "…", 1.6, anchor="start"))  # fmt: skip
-    return Drawing(tuple(marks), (0.0, -4.0, wide_mm, 0.0), 1.0)
+    room = int(wide_mm / 1.1)
+    cut = words if len(words) <= room else words[: room - 1] + "…"
+    marks.append(Words(0.2, y - 4.0, cut, 1.7, anchor="start"))
+    return Drawing(tuple(marks), (0.0, -7.0, wide_mm, 0.0), 1.0)
 
 
 def _across(section: Section, paper: float) -> Iterator[Mark]:
@@ -246,7 +247,7 @@ def _across(section: Section, paper: float) -> Iterator[Mark]:
             yield from sleeve_marks(piece, sizes.index(piece.outer_mm), paper)
     yield from _width(section, paper)
     yield Words(
-        -half_x, half_y + 6.8 * paper, f"Across, 1 : {paper:g}", 2.4, anchor="start", is_bold=True
+        -half_x, half_y + 4.2 * paper, f"Across, 1 : {paper:g}", 2.4, anchor="start", is_bold=True
     )
 
 
@@ -338,17 +339,17 @@ def _along(section: Section, left: float, paper: float) -> Iterator[Mark]:
             yield Oblong(left - 3.0 * paper, low, end, high, 0.0, _PLAIN, 1.0)
         else:
             yield Oblong(seal1, low, back, high, 0.0, _THIN, 1.0)
-    yield Words(left, half + 6.8 * paper, "Along, mouth at left", 2.4, anchor="start", is_bold=True)
+    yield Words(left, half + 4.2 * paper, "Along, mouth at left", 2.4, anchor="start", is_bold=True)
     steps = (
         (left, seal0, f"recess {section.recess_mm:g} mm"),
         (seal0, seal1, f"sealant {section.layer_mm:g} mm"),
         (seal1, back, f"filler {section.filler_mm:g} mm"),
     )
     for i, (x0, x1, words) in enumerate(steps):
-        y = -half - wall - (2.6 + 3.8 * i) * paper
+        y = -half - wall - (2.2 + 3.3 * i) * paper
         if x1 > x0:
             yield from _dimension(x0, x1, y, paper)
-        is_long = x1 - x0 > 26.0 * paper
+        is_long = x1 - x0 > _LONG_MM * paper
         x = (x0 + x1) / 2.0 if is_long else x1 + 1.6 * paper
         anchor: Literal["middle", "start"] = "middle" if is_long else "start"
         yield Words(x, y - (3.1 if is_long else 0.7) * paper, words, _LETTER_MM, anchor=anchor)

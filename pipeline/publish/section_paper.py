@@ -6,7 +6,7 @@ from html import escape
 from itertools import groupby
 from typing import Any, Final
 
-from pipeline.publish.section_drawing import Drawing, fitted, section_of
+from pipeline.publish.section_drawing import Drawing, fitted, key_of, section_of
 from pipeline.publish.section_marks import Circle, Line, Mark, Oblong, Pen, Words
 from pipeline.tables import Tables
 
@@ -40,14 +40,18 @@ def section_svg(
     section = section_of(rows[0], own)
     if section is None:
         return ""
-    return as_svg(fitted(section, width_mm=width_mm, height_mm=height_mm))
+    drawing = fitted(section, width_mm=width_mm, height_mm=height_mm)
+    return as_svg(drawing, key_of(section, wide_mm=width_mm))
 
 
-def as_svg(drawing: Drawing) -> str:
-    """A drawing as one `svg` element, y turned down, sizes in paper millimetres."""
-    x0, y0, x1, y1 = drawing.box_mm
-    width, height = (x1 - x0) / drawing.scale, (y1 - y0) / drawing.scale
-    parts = [_svg(mark, drawing) for mark in drawing.marks]
+def as_svg(*drawings: Drawing) -> str:
+    """Drawings one below the other as one `svg` element, sizes in paper millimetres."""
+    width = max((d.box_mm[2] - d.box_mm[0]) / d.scale for d in drawings)
+    parts, height = [], 0.0
+    for one in drawings:
+        inside = "".join(_svg(mark, one) for mark in one.marks)
+        parts.append(f'<g transform="translate(0 {height:.2f})">{inside}</g>')
+        height += (one.box_mm[3] - one.box_mm[1]) / one.scale
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.2f} {height:.2f}" '
         f'width="{width:.2f}mm" height="{height:.2f}mm" role="img" '
@@ -119,7 +123,9 @@ def on_canvas(drawing: Drawing, canvas: Any, *, left_mm: float, top_mm: float) -
     for pen, run in groupby(drawing.marks, key=lambda m: m.pen if isinstance(m, Line) else None):
         if pen is not None:  # lines of one pen, most of them hatches, are one path
             _set_pen(canvas, pen)
-            canvas.lines([(*at(*m.ends_mm[0]), *at(*m.ends_mm[1])) for m in run])
+            canvas.lines(
+                [(*at(*m.ends_mm[0]), *at(*m.ends_mm[1])) for m in run if isinstance(m, Line)]
+            )
             continue
         for mark in run:
             if isinstance(mark, Words):

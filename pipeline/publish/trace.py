@@ -377,7 +377,8 @@ def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
             1,
             (
                 f"{design['sleeves_words'] or 'no sleeves'}; {float(design['layer_mm']):.0f} mm of "
-                f"sealant ({design['layer_by']}), {float(design['sealant_ml']):.0f} ml; counts as "
+                f"sealant ({design['layer_by']}), {float(design['sealant_ml']):.0f} ml (P90 "
+                f"{float(design['sealant_p90_ml']):.0f} ml); counts as "
                 f"{design['firmness']}"
             ),
         )

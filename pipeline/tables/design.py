@@ -67,6 +67,7 @@ DESIGNS = Table(
         real("hours_h", "crew hours at the end", lo=0),
         text("steps", "steps of the sheet, joined by ' | '"),
         text("cautions", "cautions that apply to this end, joined by ' | '"),
+        text("caution_codes", "what raises each of the cautions, in their order, joined by ';'"),
         text("cure_words", "when the seal may see water"),
         real("cure_days", "days until it may see water", lo=0),
         text("assumed", "assumptions taken, in words"),

@@ -54,6 +54,16 @@ def test_blank_150_under_two_metres() -> None:
     assert bending_kpa(p, free_circle_mm=75, layer_mm=20) == pytest.approx(207, abs=0.5)
 
 
+def test_blank_100_under_two_metres() -> None:
+    """Blank 100 mm, 2 m, 20 mm: 24.5 kPa shear and 92.0 kPa edge tension, by hand."""
+    p = pressure_kpa(2.0)
+    area, edge = math.pi / 4 * 100**2, math.pi * 100
+    assert shear_kpa(p, area_mm2=area, perimeter_mm=edge, layer_mm=20) == pytest.approx(
+        19.62 * 100 / 4 / 20
+    )
+    assert bending_kpa(p, free_circle_mm=50, layer_mm=20) == pytest.approx(0.75 * 19.62 * 6.25)
+
+
 @pytest.mark.parametrize(("bore_mm", "layer_mm"), [(150.0, 40.7), (100.0, 27.1)])
 def test_layer_at_50_kpa(bore_mm: float, layer_mm: float) -> None:
     """Factor 1 and both strengths 50 kPa under 2 m: 40.7 and 27.1 mm, bending decides."""

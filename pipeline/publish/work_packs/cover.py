@@ -7,8 +7,10 @@ import math
 from typing import Final
 
 from pipeline.core import contract
-from pipeline.publish.work_packs.facts import Job, Pack, Row, number, said
+from pipeline.core.cautions import ALWAYS, general
+from pipeline.publish.work_packs.facts import Job, Pack, Row, contents_words, number, said
 from pipeline.publish.work_packs.kit import Need, jobs_of_day, kit_of_crew, kit_of_day
+from pipeline.publish.work_packs.plan import draw_plan
 from pipeline.publish.work_packs.sheet import (
     BOTTOM_MM,
     LEFT_MM,
@@ -20,17 +22,19 @@ from pipeline.publish.work_packs.sheet import (
     row_height_mm,
     shown,
 )
+from pipeline.publish.work_packs.wall_picture import Frame
 
 _WIDE: Final = RIGHT_MM - LEFT_MM
 _HALF: Final = _WIDE / 2.0 - 2.0
 _MIDDLE: Final = LEFT_MM + _HALF + 4.0
 _WET: Final = ("damp", "drip", "run", "full bore")
+_LEAST_PLAN_MM: Final = 50.0
 _HOLD_ROWS: Final = 9
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
-ORDER_WIDTHS: Final = (9.0, 44.0, 50.0, 40.0, 41.0)
+ORDER_WIDTHS: Final = (8.0, 38.0, 44.0, 40.0, 54.0)
 
 
 def draw_cover(sheet: Sheet, pack: Pack) -> None:
@@ -62,7 +66,18 @@ def draw_cover(sheet: Sheet, pack: Pack) -> None:
             x += width
         y += 9.0
     y = sheet.heading(y + 1.5, "With the crew all days")
-    _ticks(sheet, y, kit_of_crew(pack))
+    y = _ticks(sheet, y, kit_of_crew(pack))
+    y = sheet.heading(y + 1.0, "At every end of this pack")
+    for code in ("gas", "solvents", "lifting", "sewage", ALWAYS):
+        words = general(code, pack.settings.cautions)
+        y = sheet.few_lines(LEFT_MM, y, shown(words, 600), _WIDE, size=9.0, most=4) + 0.8
+    y = sheet.heading(y + 1.0, "A duct end that is not in this pack: blank sheet, next free id")
+    ids = "; ".join(f"{p}: {', '.join(found)}" for p, found in sorted(pack.free_ids.items()))
+    y = sheet.few_lines(LEFT_MM, y, shown(ids, 600), _WIDE, size=8.0, most=4)
+    if y + _LEAST_PLAN_MM < BOTTOM_MM:
+        y = sheet.heading(y + 1.5, "Sketch of the site, from the positions of the survey")
+        high = min(BOTTOM_MM - 2.0 - y, 110.0)
+        draw_plan(sheet, pack.places, Frame(LEFT_MM, y + 1.0, _WIDE, high))
 
 
 def position_words(site: Row) -> str:
@@ -78,37 +93,43 @@ def position_words(site: Row) -> str:
 
 def hold_rows(pack: Pack) -> list[str]:
     """What must be released before a start, one line for each end that waits."""
-    rows = []
-    for job in pack.jobs:
-        reach = said(job.hole.design, "hold_reach")
-        if reach not in (contract.HOLD_NONE, ""):
-            rows.append(
-                f"Do not start {job.end_id}: {said(job.hole.design, 'hold_words') or reach}"
-            )
-    if pack.waiting:
-        names = ", ".join(said(d, "end_id") for d in pack.waiting)
-        rows.append(
-            f"Not in this pack, though not closed by it ({len(pack.waiting)} ends that wait for a "
-            f"release or were not chosen): {names}"
-        )
-    return rows
+    return [
+        f"Do not start {job.end_id}: {said(job.hole.design, 'hold_words') or reach}"
+        for job in pack.jobs
+        if (reach := said(job.hole.design, "hold_reach")) not in (contract.HOLD_NONE, "")
+    ]
+
+
+def waiting_words(pack: Pack) -> str:
+    """Ends of the same buildings that need a seal and are not in the pack; '' for none."""
+    if not pack.waiting:
+        return ""
+    names = ", ".join(said(d, "end_id") for d in pack.waiting)
+    return (
+        f"Not in this pack and still open after it, because they wait for a release or were not "
+        f"chosen ({len(pack.waiting)}): {names}"
+    )
 
 
 def _holds(sheet: Sheet, y: float, pack: Pack) -> float:
     rows = [shown(r, 330) for r in hold_rows(pack)]
-    if not rows:
-        return sheet.lines(LEFT_MM, y, "No hold on any end of this pack.", _WIDE, size=9.5) + 1.0
     more = len(rows) - _HOLD_ROWS
     if more > 0:
         rows = [*rows[: _HOLD_ROWS - 1], f"{more + 1} more: see the page of each end."]
-    lines = [broken(r, 9.0, _WIDE - 5.0) for r in rows]
-    high = sum(len(x) for x in lines) * line_mm(9.0) + 8.0
-    sheet.box(LEFT_MM, y, _WIDE, high, pen_mm=0.9)
-    sheet.text(LEFT_MM + 2.0, y + 4.8, "DO NOT START", 11.0, is_bold=True)
-    at = y + 5.8
-    for row in rows:
-        at = sheet.lines(LEFT_MM + 2.5, at, row, _WIDE - 5.0, size=9.0)
-    return y + high + 1.0
+    if rows:
+        high = sum(len(broken(r, 9.0, _WIDE - 5.0)) for r in rows) * line_mm(9.0) + 8.0
+        sheet.box(LEFT_MM, y, _WIDE, high, pen_mm=0.9)
+        sheet.text(LEFT_MM + 2.0, y + 4.8, "DO NOT START", 11.0, is_bold=True)
+        at = y + 5.8
+        for row in rows:
+            at = sheet.lines(LEFT_MM + 2.5, at, row, _WIDE - 5.0, size=9.0)
+        y += high + 1.0
+    else:
+        y = sheet.lines(LEFT_MM, y, "No hold on any end of this pack.", _WIDE, size=9.5) + 1.0
+    waiting = waiting_words(pack)
+    if waiting:
+        y = sheet.few_lines(LEFT_MM, y, shown(waiting, 900), _WIDE, size=9.0, most=5) + 1.0
+    return y
 
 
 def _when(sheet: Sheet, y: float, pack: Pack) -> float:
@@ -180,7 +201,7 @@ def day_pieces(jobs: list[Job], room_mm: float) -> list[list[Job]]:
     out: list[list[Job]] = [[]]
     used = 0.0
     for i, job in enumerate(jobs, start=1):
-        high = row_height_mm(_order_row(i, job), ORDER_WIDTHS, size=8.0, most=3)
+        high = row_height_mm(_order_row(i, job), ORDER_WIDTHS, size=8.0, most=4)
         if used + high > room_mm and out[-1]:
             out.append([])
             used = 0.0
@@ -206,7 +227,7 @@ def draw_day(sheet: Sheet, pack: Pack, day: Row | None, jobs: list[Job], *, star
     y = sheet.heading(y + 1.0, "Order of ends (walking order; take wet ends last)")
     rows = [_order_row(i, job) for i, job in enumerate(jobs, start=start)]
     heads = ("", "end", "wall and place", "contents", "sealant; filler sleeves; water")
-    y = sheet.table(y, heads, ORDER_WIDTHS, rows, size=8.0, most=3)
+    y = sheet.table(y, heads, ORDER_WIDTHS, rows, size=8.0, most=4)
     if start == 1:
         whole = jobs_of_day(pack, day) if day is not None else jobs
         y = sheet.heading(y + 3.0, "Kit to load for this day at this site")
@@ -226,8 +247,6 @@ def _weekday(date: str) -> str:
 
 
 def _order_row(i: int, job: Job) -> tuple[str, ...]:
-    from pipeline.publish.work_packs.facts import contents_words  # noqa: PLC0415
-
     end, design = job.hole.end, job.hole.design
     row, col = number(end, "row_no"), number(end, "col_no")
     spot = f", row {row:.0f}, column {col:.0f}" if row >= 1 <= col else ""
@@ -235,11 +254,11 @@ def _order_row(i: int, job: Job) -> tuple[str, ...]:
     amount = "no quantity" if math.isnan(ml) else f"{math.ceil(ml)} ml"
     sleeves = said(design, "sleeves_words") or "no sleeves"
     hold = said(design, "hold_reach")
-    held = "; DO NOT START before release" if hold not in (contract.HOLD_NONE, "") else ""
+    held = "DO NOT START before release; " if hold not in (contract.HOLD_NONE, "") else ""
     return (
         str(i),
         shown(job.end_id, 80),
         shown(f"{job.wall.place_id}, wall {job.wall.face or '?'}{spot}", 120),
         shown(contents_words(job.hole), 100),
-        shown(f"{amount}; {sleeves}; {said(end, 'water_now') or 'water not seen'}{held}", 160),
+        shown(f"{held}{amount}; {sleeves}; {said(end, 'water_now') or 'water not seen'}", 160),
     )

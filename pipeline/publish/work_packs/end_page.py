@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import Final
 
 from pipeline.core import contract
@@ -32,11 +33,18 @@ Page = Callable[[Sheet], None]
 _WIDE: Final = RIGHT_MM - LEFT_MM
 _QR_MM: Final = 21.0
 _WALL_WIDE_MM: Final = 62.0
-_PICTURES_MM: Final = (83.0, 74.0, 66.0)  # height of the pictures; lower where steps need room
+_PICTURES_MM: Final = (
+    83.0,
+    78.0,
+    74.0,
+    70.0,
+    66.0,
+)  # height of the pictures; lower where steps need room
 _STEPS_WIDE_MM: Final = 122.0
 _FACTS_X: Final = LEFT_MM + _STEPS_WIDE_MM + 4.0
 _RECORD_Y: Final = BOTTOM_MM - RECORD_MM
 _EASY_SIZE: Final = 8.5
+_WORDS: Final = 2_000  # characters of one step
 _RIGHT_SIZES: Final = (8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0, 4.5)
 _EASY_RIGHT_SIZE: Final = 7.0
 _SIZES: Final = (9.0, 8.5, 8.0, 7.5, 7.0)
@@ -82,15 +90,27 @@ def pages_of_end(job: Job, pack: Pack) -> list[Page]:
         _right_column(sheet, top, blocks, size=right)
         draw_record(sheet, _RECORD_Y)
 
-    if not rest:
-        return [page]
+    return [page, *_overleaf(job, pack, rest)]
 
-    def overleaf(sheet: Sheet) -> None:
+
+def _overleaf(job: Job, pack: Pack, lines: list[Line]) -> list[Page]:
+    """Further pages for steps that do not fit on the first: no caution is ever left out."""
+    top = _head_low(job) + 2.0
+    parts: list[list[Line]] = []
+    used = math.inf
+    for one in lines:
+        high = _height(one, _SIZES[0])
+        if used + high > BOTTOM_MM - top - 8.0:
+            parts.append([])
+            used = 0.0
+        parts[-1].append(one)
+        used += high
+
+    def draw(sheet: Sheet, part: list[Line]) -> None:
         _head(sheet, job, pack)
-        y = sheet.heading(_head_low(job) + 2.0, "Steps, going on")
-        _steps(sheet, y, rest, 9.0)
+        _steps(sheet, sheet.heading(top, "Steps, going on"), part, _SIZES[0])
 
-    return [page, overleaf]
+    return [partial(draw, part=part) for part in parts]
 
 
 def _hold_words(job: Job) -> str:
@@ -169,11 +189,11 @@ def _pictures(sheet: Sheet, job: Job, section: Section | None, picture: float) -
         return
     drawing = fitted(section, width_mm=wide, height_mm=picture - 7.0)
     on_canvas(drawing, sheet.canvas, left_mm=x, top_mm=HEIGHT_MM - top - 7.0)
-    on_canvas(key_of(section, wide_mm=wide), sheet.canvas, left_mm=x, top_mm=HEIGHT_MM - low + 3.6)
+    on_canvas(key_of(section, wide_mm=wide), sheet.canvas, left_mm=x, top_mm=HEIGHT_MM - low + 5.2)
 
 
 def _height(line: Line, size: float) -> float:
-    words = shown(line.words, 600)
+    words = shown(line.words, _WORDS)
     rows = broken(words, size, _STEPS_WIDE_MM - 8.0, is_bold=not line.number)
     return len(rows) * line_mm(size) + 0.8
 
@@ -194,7 +214,7 @@ def _fitting(lines: list[Line], room_mm: float) -> tuple[float, int]:
 
 def _steps(sheet: Sheet, y: float, lines: list[Line], size: float) -> float:
     for one in lines:
-        words = shown(one.words, 600)
+        words = shown(one.words, _WORDS)
         high = _height(one, size)
         if one.number:
             sheet.text(LEFT_MM, y + 0.78 * line_mm(size), f"{one.number}", size, is_bold=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
@@ -17,6 +17,7 @@ from pipeline.tables import Tables
 Row = dict[str, Any]
 _FACES: Final = ("A", "B", "C", "D", "floor", "roof")
 _LAST: Final = 10_000
+_NEAR_M: Final = 1_000.0  # chambers farther than this from the buildings are not sketched
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,17 @@ class Wall:
 
 
 @dataclass(frozen=True)
+class Place:
+    """A building or chamber on the sketch of the site."""
+
+    kind: str
+    place_id: str
+    x_m: float
+    y_m: float
+    is_in_pack: bool
+
+
+@dataclass(frozen=True)
 class Job:
     """One end of the pack with everything that its page shows."""
 
@@ -81,7 +93,7 @@ class Pack:
     materials: Materials
     settings: Settings
     paper: Paper
-    years: tuple[int, ...] = field(default=())
+    places: tuple[Place, ...] = ()
 
 
 def said(row: Row, name: str) -> str:
@@ -246,8 +258,22 @@ class _Look:
             materials,
             settings,
             paper,
-            tuple(sorted({int(c["year"]) for c in choices if not pd.isna(c["year"])})),
+            self._places(site_id, frozenset(buildings)),
         )
+
+    def _places(self, site_id: str, in_pack: frozenset[str]) -> tuple[Place, ...]:
+        """Buildings and chambers of a site whose position is known, far chambers left out."""
+        out = []
+        for kind, rows in (("building", self.buildings), ("chamber", self.chambers)):
+            for place_id, row in sorted(rows.items()):
+                x, y = number(row, "x_m"), number(row, "y_m")
+                if said(row, "site_id") == site_id and x == x and y == y:  # noqa: PLR0124 - NaN
+                    out.append(Place(kind, place_id, x, y, place_id in in_pack))
+        mine = [p for p in out if p.is_in_pack] or out
+        return tuple(
+            p for p in out
+            if min(max(abs(p.x_m - m.x_m), abs(p.y_m - m.y_m)) for m in mine) <= _NEAR_M
+        )  # fmt: skip
 
     def _wall_key(self, end_id: str) -> tuple[str, str]:
         end = self.end(end_id)

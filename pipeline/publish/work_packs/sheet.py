@@ -145,7 +145,7 @@ class Sheet:
         """The same with at most so many lines, the last cut with '…'."""
         rows = broken(words, size, width)
         if len(rows) > most:
-            rows = [*rows[: most - 1], cut(rows[most - 1] + " …" * 40, size, width)]
+            rows = [*rows[: most - 1], cut(f"{rows[most - 1]} {rows[most]}", size, width)]
         for row in rows:
             y += line_mm(size)
             self.text(x, y - 0.22 * line_mm(size), row, size)

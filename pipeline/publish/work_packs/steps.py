@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Final
 
 from pipeline.publish.work_packs.facts import Row, said
@@ -24,31 +25,34 @@ STEP_STARTS: Final[tuple[tuple[str, ...], ...]] = (
     ("Photo",),
 )
 _PERMIT, _WATER, _OLD, _CLEAN, _ABRADE, _, _CABLES, _FILLER, _, _, _, _, _PHOTO = range(13)
-# How each caution begins, and the step that it stands before or in place of.
-CAUTION_STEPS: Final[tuple[tuple[str, int], ...]] = (
-    ("Asbestos suspected", _OLD),
-    ("A flood seal is not a fire seal", _OLD),
-    ("No work beside a fluid-filled", _PERMIT),
-    ("Test for gas", _WATER),
-    ("Gas may come", _WATER),
-    ("No work on other people", _PERMIT),
-    ("Do not seal into loose", _FILLER),
-    ("Do not cut back or strip", _CLEAN),
-    ("Water may stand behind", _WATER),
-    ("Do not seal into running", _WATER),
-    ("Do not touch, move or part an earth", _CLEAN),
-    ("Do not seal a cord", _CABLES),
-    ("No steel ring", _CABLES),
-    ("Do not touch a damaged", _CLEAN),
-    ("No power tools", _OLD),
-    ("Ties and cleats of groups", _CABLES),
-    ("Treat every cable as live", _OLD),
-    ("No abrading and no solvent", _ABRADE),
-    ("Lead or unknown covering", _ABRADE),
-    ("Confined space", _PERMIT),
-    ("Example materials", _PERMIT),
-    ("Local codes", _PHOTO + 1),
-)
+# The step that a caution stands before or in place of, by the code of the rule that raises it: its
+# words may be the programme's own.
+CAUTION_STEPS: Final[dict[str, int]] = {
+    "asbestos": _OLD,
+    "fire barrier": _OLD,
+    "fluid-filled": _PERMIT,
+    "gas or water service": _WATER,
+    "gas": _PERMIT,
+    "wet well": _WATER,
+    "third party": _PERMIT,
+    "structure": _FILLER,
+    "covering carries water": _CLEAN,
+    "covering not compatible": _CLEAN,
+    "water possible": _WATER,
+    "running water": _WATER,
+    "earth conductor": _CLEAN,
+    "draw cord": _CABLES,
+    "single core in steel": _CABLES,
+    "damaged cable": _CLEAN,
+    "old seal near live cables": _OLD,
+    "closed gap in group": _CABLES,
+    "live cables": _OLD,
+    "no solvent": _ABRADE,
+    "lead or unknown covering": _ABRADE,
+    "confined space": _PERMIT,
+    "materials": _PERMIT,
+    "always": _PHOTO + 1,
+}
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,12 @@ def lines_of(design: Row) -> list[Line]:
     """
     steps = [s for s in said(design, "steps").split(" | ") if s]
     cautions = [c for c in said(design, "cautions").split(" | ") if c]
-    ranked = [(_rank(c), 0, i, c) for i, c in enumerate(cautions)]
+    codes = said(design, "caution_codes").split(";")
+    ranked = [
+        (float(CAUTION_STEPS.get(code, -1)), 0, i, words)
+        for i, (code, words) in enumerate(zip_longest(codes, cautions))
+        if words
+    ]
     at = 0.0
     for i, step in enumerate(steps):
         at = max(at, float(_step_rank(step, int(at))))
@@ -88,10 +97,6 @@ def lines_of(design: Row) -> list[Line]:
         number += is_step
         out.append(Line(number if is_step else 0, words))
     return out
-
-
-def _rank(caution: str) -> float:
-    return float(next((rank for start, rank in CAUTION_STEPS if caution.startswith(start)), -1))
 
 
 def _step_rank(step: str, at: int) -> int:

@@ -153,7 +153,7 @@ def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str)
     room = int((spot.y + spot.height * 0.5 - under + 0.5) / line_mm(small))
     rows = broken(words, small, spot.width - 1.0)
     if len(rows) > room > 0:
-        rows = [*rows[: room - 1], cut(rows[room - 1] + " …" * 20, small, spot.width - 1.0)]
+        rows = [*rows[: room - 1], cut(f"{rows[room - 1]} {rows[room]}", small, spot.width - 1.0)]
     for i, row in enumerate(rows[: max(room, 0)]):
         sheet.middle(spot.x, under + (i + 0.8) * line_mm(small), row, small, is_bold=is_this)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 import xml.etree.ElementTree as ET
@@ -9,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from pipeline.publish.section_drawing import (
     CABLE_SIGNS,
@@ -149,8 +151,10 @@ def test_dimensions_in_words() -> None:
 
 def test_everything_lies_in_its_box() -> None:
     """No line and no circle leaves the paper that the drawing claims."""
-    for changes in ({}, {"shape": "rectangular", "bore_b_mm": 60.0}):
-        one = drawing(_section(**changes), scale=2.0)
+    for scale, changes in itertools.product(
+        (1.0, 2.0, 5.0), ({}, {"shape": "rectangular", "bore_b_mm": 140.0})
+    ):
+        one = drawing(_section(**changes), scale=scale)
         x0, y0, x1, y1 = one.box_mm
         for m in one.marks:
             if isinstance(m, Circle):
@@ -161,6 +165,14 @@ def test_everything_lies_in_its_box() -> None:
             if isinstance(m, Oblong):
                 assert x0 <= m.x0_mm <= m.x1_mm <= x1
                 assert y0 <= m.y0_mm <= m.y1_mm <= y1
+            if isinstance(m, Words):
+                # Adobe's metrics of Helvetica: capitals are 0.72 of the size
+                wide = stringWidth(m.words, "Helvetica-Bold", m.height_mm * 1.39) * scale
+                left = {"start": 0.0, "middle": wide / 2.0, "end": wide}[m.anchor]
+                assert x0 <= m.x_mm - left
+                assert m.x_mm - left + wide <= x1
+                assert y0 <= m.y_mm - 0.3 * m.height_mm * scale
+                assert m.y_mm + m.height_mm * scale <= y1
 
 
 def test_fits_the_paper() -> None:
@@ -185,6 +197,7 @@ def test_svg_is_read_back_by_an_xml_reader() -> None:
         tuple(float(c.attrib[k]) * scale for k in ("cx", "cy", "r"))
         for c in root.iter(f"{space}circle")
     ]
+    assert any("1 x 40" in t for t in texts)  # the key
     middle = max(circles, key=lambda c: c[2])
     for row in _pieces():
         assert any(
