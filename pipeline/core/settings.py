@@ -27,6 +27,31 @@ class Section(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+class Fixed(Section):
+    """[[programme.fixed]]: what is settled about a site, whatever the choice would say."""
+
+    site_id: str
+    what: Literal["do it", "leave it", "not before"]
+    not_before: dt.date | None = Field(default=None, description="day, with 'not before'")
+    because: str = Field(min_length=1, description="the reason, as it shall stand on the papers")
+
+    @model_validator(mode="after")
+    def _day_belongs_to_not_before(self) -> Fixed:
+        if (self.what == "not before") != (self.not_before is not None):
+            raise ValueError(
+                f"fixed site '{self.site_id}': 'not before', and only that, needs the day not_before"
+            )
+        return self
+
+
+class RegionMinimum(Section):
+    """[[programme.region_minimum]]: at least so many buildings of a region, over all its years."""
+
+    region: str
+    buildings_count: int = Field(ge=1)
+    because: str = Field(min_length=1)
+
+
 class Programme(Section):
     """[programme]: whose programme it is and on which day it is planned."""
 
@@ -36,6 +61,8 @@ class Programme(Section):
     currency: str = Field(pattern=r"^[A-Z]{3}$", description="ISO 4217 code")
     planning_date: dt.date | None = None
     critical_classes: tuple[str, ...] = ("ordinary", "important", "vital")
+    fixed: tuple[Fixed, ...] = ()
+    region_minimum: tuple[RegionMinimum, ...] = ()
 
 
 class Shift(Section):
@@ -251,6 +278,17 @@ class HeadLimits(Section):
     floor: dict[str, Metres]
 
 
+class Spread(Section):
+    """[value.spread]: low and high as multiples of the figures used; unset = no such case is made."""
+
+    repair_low: float = Field(gt=0, le=1, description="loss by repair, low, over the figure used")
+    repair_high: float = Field(ge=1)
+    supply_low: float = Field(gt=0, le=1, description="loss by lost supply, low, over the figure")
+    supply_high: float = Field(ge=1)
+    cost_low: float = Field(gt=0, le=1, description="cost of a package, low, over the figure")
+    cost_high: float = Field(ge=1)
+
+
 class Value(Section):
     """[value]: what a wet building costs and how a year's loss becomes a present value."""
 
@@ -262,6 +300,7 @@ class Value(Section):
     reliability: Reliability
     head_limit_m: HeadLimits
     asbestos_year: int
+    spread: Spread | None = None
     loss: dict[str, Loss]
 
 

@@ -10,15 +10,20 @@ from pipeline.core.money import minor
 from pipeline.core.progress import Progress, silent
 from pipeline.core.settings import Settings
 from pipeline.programme.advice import resurvey_rows, site_shift_rows
-from pipeline.programme.choosing import choose_packages
+from pipeline.programme.budget_curve import budget_curve_rows
+from pipeline.programme.choosing import Ground, choose_packages
 from pipeline.programme.closing_lines import closing_lines, end_prices
 from pipeline.programme.costs import CostBook
-from pipeline.programme.crew_days import crew_day_rows
+from pipeline.programme.crew_days import crew_day_rows, works_on
+from pipeline.programme.fixes import fixes_of
 from pipeline.programme.openings import by_building
-from pipeline.programme.packages import packages_table
+from pipeline.programme.packages import cases, packages_of
+from pipeline.programme.rank_cases import rank_case_rows
+from pipeline.programme.settled import settled_rows
+from pipeline.programme.site_calendar import site_month_rows
 from pipeline.tables import REGISTRY, Tables, blank
 
-_STEPS = 4
+_STEPS = 5
 
 
 def programme(
@@ -46,12 +51,13 @@ def programme(
     Returns
     -------
     Tables
-        packages, choices, plans, crew_days, closing_lines, resurvey, site_shifts, findings (none).
+        packages, choices, plans, settled, budget_curve, rank_cases, crew_days, site_months,
+        closing_lines, resurvey, site_shifts, findings (none).
 
     Raises
     ------
     UsageError
-        When the settings lack the loss of a site type.
+        When the settings lack the loss of a site type, or settle a site both ways.
     """
     openings = by_building(tables)
     book = CostBook(tables, settings, materials=materials, buying=buying)
@@ -62,18 +68,28 @@ def programme(
         end_prices(tables, book, entry_minor=entry, chamber_sites=settings.crews.chamber_ends_at),
         unsurveyed={b: o.unsurveyed for b, o in openings.items()},
     )
-    packages = packages_table(tables, settings, openings=openings, book=book)
+    judged = cases(tables, settings, openings)
+    packages = [row for case in judged for row in packages_of(case, settings, book)]
     progress(2, _STEPS)
-    choices, plans = choose_packages(tables, settings, packages, openings)
+    sites = {str(s["site_id"]): s for s in tables["sites"].to_dict("records")}
+    ground = Ground(sites, settings, fixes_of(settings, tables["sites"]))
+    choices, decided = choose_packages(tables, ground, packages, openings)
     progress(3, _STEPS)
+    ranks = rank_case_rows(tables, ground, packages, decided, cases=judged, book=book)
+    progress(4, _STEPS)
     days = crew_day_rows(
         tables, settings, packages=packages, choices=choices, materials=materials, buying=buying
     )
+    months = site_month_rows(tables, settings, days, works_on(settings, buying))
     progress(_STEPS, _STEPS)
     return {
         "packages": _frame("packages", packages),
         "choices": _frame("choices", choices),
-        "plans": _frame("plans", plans),
+        "plans": _frame("plans", decided.plans),
+        "settled": _frame("settled", settled_rows(ground, packages, decided)),
+        "budget_curve": _frame("budget_curve", budget_curve_rows(ground, packages, decided)),
+        "rank_cases": _frame("rank_cases", ranks),
+        "site_months": _frame("site_months", months),
         "crew_days": _frame("crew_days", days),
         "closing_lines": lines,
         "resurvey": _frame("resurvey", resurvey_rows(tables, settings, book)),

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Mapping
+import math
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
-import pandas as pd
 
 from pipeline.core.annual_loss import discount_factors
 from pipeline.core.money import minor
 from pipeline.core.settings import Settings
-from pipeline.programme.choice import Options, Plan, choose, greedy
+from pipeline.programme.choice import Floor, Options, Plan, choose, greedy
+from pipeline.programme.fixes import Fixes, ready_on
 from pipeline.programme.openings import Openings
 from pipeline.programme.reasons import Reasons
 
@@ -21,6 +21,7 @@ COMPETE: Final = ("benefit", "up to")
 UNKNOWN: Final = "benefit unknown"
 Row = dict[str, Any]
 _FIT: Final = 1e-9
+_CENT: Final = 1e-6  # float noise of a part of the money
 
 
 @dataclass
@@ -59,20 +60,105 @@ class Chosen:
     pv_minor: int | None
 
 
+@dataclass
+class Decided:
+    """The choice of all regions: by building, with what is left of the budgets, and the plans."""
+
+    chosen: dict[str, Chosen]
+    purses: dict[str, Purse]
+    plans: list[Row]
+
+    def value_minor(self, region: str | None = None) -> int:
+        """Present value of the loss avoided by what was chosen, of a region or of all."""
+        return sum(
+            c.pv_minor or 0
+            for c in self.chosen.values()
+            if region is None or c.package["region"] == region
+        )
+
+    def cost_minor(self, region: str | None = None) -> int:
+        """Cost of what was chosen, of a region or of all."""
+        return sum(
+            int(c.package["cost_minor"])
+            for c in self.chosen.values()
+            if region is None or c.package["region"] == region
+        )
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What every choice stands on: sites by id, settings, what is settled."""
+
+    sites: Mapping[str, Row]
+    settings: Settings
+    fixes: Fixes
+
+
+def decide(
+    ground: Ground,
+    packages: list[Row],
+    *,
+    money_frac: float = 1.0,
+    regions: Collection[str] | None = None,
+) -> Decided:
+    """The choice among packages.
+
+    Parameters
+    ----------
+    ground : Ground
+    packages : list of dict
+        Rows of `packages`.
+    money_frac : float
+        Part of the money of every budget that there is; crew-days stay as they are.
+    regions : collection of str, optional
+        Only these.
+
+    Returns
+    -------
+    Decided
+
+    Notes
+    -----
+    Packages with a benefit compete by present value, what is settled before all; then those whose
+    benefit is unknown take what is left, by chance times customers. A package done a year later is
+    worth one year's discount less. A site whose permit comes too late for a year, or that is
+    settled to begin later, is not on offer in it.
+    """
+    purses = _purses(ground.settings, money_frac)
+    out = Decided({}, {r: p for r, p in purses.items() if regions is None or r in regions}, [])
+    for region in sorted(out.purses):
+        mine = [
+            p
+            for p in packages
+            if p["region"] == region and not ground.fixes.is_left(str(p["site_id"]))
+        ]
+        purse = out.purses[region]
+        allowed = {
+            s: _allowed_years(ground.sites[s], purse, ground.settings)
+            for s in {p["site_id"] for p in mine}
+        }
+        plan, options = _compete(mine, purse, allowed, ground)
+        _take(out.chosen, plan, options, purse)
+        for package, place in _unknown_ones(mine, out.chosen, purse, allowed):
+            out.chosen[str(package["building_id"])] = Chosen(package, purse.years[place], None)
+        out.plans += _plan_rows(region, purse, plan, options, mine=mine, chosen=out.chosen)
+    return out
+
+
 def choose_packages(
     tables: Mapping[str, Any],
-    settings: Settings,
+    ground: Ground,
     packages: list[Row],
     openings: Mapping[str, Openings],
-) -> tuple[list[Row], list[Row]]:
-    """Rows of `choices` and of `plans`.
+) -> tuple[list[Row], Decided]:
+    """Rows of `choices`, and the choice.
 
     Parameters
     ----------
     tables : mapping of DataFrame
-        sites, buildings.
-    settings : Settings
-        Budgets, first crew day, discount schedule.
+        buildings.
+    ground : Ground
+        Budgets, first crew day, discount schedule, what is settled.
     packages : list of dict
         Rows of `packages`.
     openings : mapping
@@ -80,34 +166,15 @@ def choose_packages(
 
     Returns
     -------
-    choices, plans
-
-    Notes
-    -----
-    Packages with a benefit compete by present value; then those whose benefit is unknown take
-    what is left, by chance times customers. A package done a year later is worth one year's
-    discount less. A site whose permit comes too late for a year is not on offer in it.
+    choices, decided
     """
-    sites = {str(s["site_id"]): s for s in tables["sites"].to_dict("records")}
-    purses = _purses(settings)
-    chosen: dict[str, Chosen] = {}
-    plans: list[Row] = []
-    for region in sorted(purses):
-        mine = [p for p in packages if p["region"] == region]
-        purse = purses[region]
-        allowed = {
-            s: _allowed_years(sites[s], purse, settings) for s in {p["site_id"] for p in mine}
-        }
-        plan, options = _compete(mine, purse, allowed, settings)
-        _take(chosen, plan, options, purse)
-        for package, place in _unknown_ones(mine, chosen, purse, allowed):
-            chosen[str(package["building_id"])] = Chosen(package, purse.years[place], None)
-        plans += _plan_rows(region, purse, plan, options, mine=mine, chosen=chosen)
-    reasons = Reasons(settings, sites, openings, purses)
-    return _choice_rows(tables, packages, chosen, sites=sites, reasons=reasons), plans
+    decided = decide(ground, packages)
+    reasons = Reasons(ground.settings, ground.sites, openings, decided.purses, ground.fixes)
+    rows = _choice_rows(tables, packages, decided.chosen, sites=ground.sites, reasons=reasons)
+    return rows, decided
 
 
-def _purses(settings: Settings) -> dict[str, Purse]:
+def _purses(settings: Settings, money_frac: float) -> dict[str, Purse]:
     currency = settings.programme.currency
     by_region: dict[str, list[tuple[int, int, float]]] = {}
     for b in settings.budget:
@@ -117,18 +184,11 @@ def _purses(settings: Settings) -> dict[str, Purse]:
     return {
         region: Purse(
             [y for y, _, _ in sorted(rows)],
-            np.array([m for _, m, _ in sorted(rows)], dtype=np.int64),
+            np.array([math.floor(m * money_frac + _CENT) for _, m, _ in sorted(rows)], np.int64),
             np.array([d for _, _, d in sorted(rows)], dtype=np.float64),
         )
         for region, rows in by_region.items()
     }
-
-
-def ready_on(site: Mapping[str, Any], settings: Settings) -> dt.date:
-    """First day on which work at a site may begin: first crew day, planning date + permit."""
-    lead = site["permit_lead_days"]
-    days = 0 if pd.isna(lead) else int(lead)
-    return max(settings.crews.first_day, settings.planning_date + dt.timedelta(days=days))
 
 
 def _allowed_years(site: Mapping[str, Any], purse: Purse, settings: Settings) -> list[int]:
@@ -137,20 +197,43 @@ def _allowed_years(site: Mapping[str, Any], purse: Purse, settings: Settings) ->
 
 
 def _compete(
-    mine: list[Row], purse: Purse, allowed: Mapping[str, list[int]], settings: Settings
+    mine: list[Row], purse: Purse, allowed: Mapping[str, list[int]], ground: Ground
 ) -> tuple[Plan, list[tuple[Row, int, int]]]:
     """The plan of a region and its options as (package, place of the year, value)."""
-    offers = [p for p in mine if p["gain"] in COMPETE and (p["pv_avoided_minor"] or 0) > 0]
+    settings, fixes = ground.settings, ground.fixes
+    offers = [
+        p
+        for p in mine
+        if (p["gain"] in COMPETE and (p["pv_avoided_minor"] or 0) > 0)
+        or (p["gain"] == UNKNOWN and fixes.must(str(p["site_id"])))
+    ]
     offers.sort(key=lambda p: (str(p["site_id"]), str(p["building_id"]), int(p["step_no"])))
     steps = tuple((s.from_year, s.rate_frac) for s in settings.value.discount.steps)
     late = max(purse.years) - min(purse.years)
     factors = np.concatenate([[1.0], discount_factors(late, steps)])
     options = [
-        (p, place, round(p["pv_avoided_minor"] * factors[purse.years[place] - purse.years[0]]))
+        (
+            p,
+            place,
+            round((p["pv_avoided_minor"] or 0) * factors[purse.years[place] - purse.years[0]]),
+        )
         for p in offers
         for place in allowed[p["site_id"]]
     ]
-    return choose(_arrays(options), purse.money, purse.days), options
+    floors = _floors(options, fixes, str(mine[0]["region"]) if mine else "")
+    return choose(_arrays(options), purse.money, purse.days, floors), options
+
+
+def _floors(options: list[tuple[Row, int, int]], fixes: Fixes, region: str) -> list[Floor]:
+    """What is settled to be done, then the region's least number of buildings."""
+    must = np.array([fixes.must(str(p["site_id"])) for p, _, _ in options], dtype=np.bool_)
+    out = []
+    if must.any():
+        buildings = {str(options[i][0]["building_id"]) for i in np.flatnonzero(must)}
+        out.append(Floor(must, len(buildings)))
+    if options and fixes.least(region):
+        out.append(Floor(np.ones(len(options), dtype=np.bool_), fixes.least(region)))
+    return out
 
 
 def _arrays(options: list[tuple[Row, int, int]]) -> Options:
@@ -170,7 +253,8 @@ def _take(
     for row in plan.taken.tolist():
         package, place, value = options[row]
         purse.spend(place, package["cost_minor"], package["crew_days"])
-        chosen[str(package["building_id"])] = Chosen(package, purse.years[place], value)
+        known = None if package["pv_avoided_minor"] is None else value
+        chosen[str(package["building_id"])] = Chosen(package, purse.years[place], known)
 
 
 def unknown_weight(package: Mapping[str, Any]) -> float:
@@ -277,7 +361,7 @@ def _choice_rows(
     ladders: dict[str, list[Row]] = {}
     for p in packages:
         ladders.setdefault(str(p["building_id"]), []).append(p)
-    ranks = {b: n for n, b in enumerate(sorted(chosen, key=lambda b: _rank_key(b, chosen[b])), 1)}
+    ranks = ranks_of(chosen)
     rows = []
     for building in tables["buildings"].sort_values("building_id").to_dict("records"):
         key, site = str(building["building_id"]), str(building["site_id"])
@@ -310,6 +394,11 @@ def _choice_rows(
             }
         )
     return rows
+
+
+def ranks_of(chosen: Mapping[str, Chosen]) -> dict[str, int]:
+    """Rank of every chosen building, from 1."""
+    return {b: n for n, b in enumerate(sorted(chosen, key=lambda b: _rank_key(b, chosen[b])), 1)}
 
 
 def _rank_key(building: str, found: Chosen) -> tuple[Any, ...]:

@@ -12,13 +12,15 @@ from pipeline.core import contract
 from pipeline.core.buying import CREWS, Buying
 from pipeline.core.materials import Materials
 from pipeline.core.settings import Settings
-from pipeline.programme.choosing import ready_on
+from pipeline.programme.fixes import ready_on
 from pipeline.programme.openings import NO_BENEFIT_HOLDS
 from pipeline.programme.route import Job, Pace, Stint, plan_days
 
 Row = dict[str, Any]
 _FACES: Final = ("A", "B", "C", "D", "floor", "roof")
 _LAST: Final = 10_000
+_NO_WARNING: Final = ("groundwater", "seen water")  # nobody warns of these: look on the day
+ANY_FLOOD: Final = "no work while any flood warning stands here; clear the site when one comes"
 # a closed season can be long, but a calendar without any open day is the buyer's mistake
 _MAX_LOOK_DAYS: Final = 3660
 
@@ -55,7 +57,7 @@ def crew_day_rows(
     -----
     Ends held for order or design are not planned: they wait for a release. Closed months, closed
     days and weekends are left out; a site begins when its permit can be there, and not before its
-    budget year. No forecast is known here: work under a flood warning is the crew lead's matter.
+    budget year. No forecast is read: each day says under which warnings nobody works there.
     """
     designs = {str(d["end_id"]): d for d in tables["designs"].to_dict("records")}
     walk = walking_order(tables)
@@ -78,13 +80,39 @@ def crew_day_rows(
     for region_jobs in jobs.values():
         for job in region_jobs.values():
             job.ends.sort(key=lambda e: walk.get(e[0], (_LAST,)))
-    notes = _Notes(designs, by_id, chosen, materials=materials)
+    notes = _Notes(designs, by_id, chosen, materials=materials, stops=stop_words(tables))
     rows: list[Row] = []
     for region in sorted(jobs):
         rows += _region_rows(
             region, list(jobs[region].values()), settings, buying, notes=notes, years=years
         )
     return rows
+
+
+def stop_words(tables: Mapping[str, Any]) -> dict[str, str]:
+    """Under which flood warnings nobody works at a site, by site.
+
+    Every mechanism that can get to an opening of the site, and any flood where one of its openings
+    is not known. No forecast is read: the crew lead looks on the day.
+    """
+    site_of = dict(zip(tables["reach"]["opening_id"], tables["reach"]["site_id"], strict=True))
+    out: dict[str, set[str]] = {}
+    sources = tables["reach_sources"]
+    for opening, mechanism, chance in zip(
+        sources["opening_id"], sources["mechanism"], sources["chance_per_year"], strict=True
+    ):
+        if pd.isna(chance) or chance > 0.0:
+            unknown = pd.isna(chance) or pd.isna(mechanism)
+            out.setdefault(str(site_of[opening]), set()).add("" if unknown else str(mechanism))
+    said = {}
+    for site, kinds in out.items():
+        names = ", ".join(sorted(kinds - {"", *_NO_WARNING}))
+        said[site] = (
+            ANY_FLOOD
+            if "" in kinds or not names
+            else f"no work while a flood warning stands here ({names}); clear the site when one comes"
+        )
+    return said
 
 
 def walking_order(tables: Mapping[str, Any]) -> dict[str, tuple[Any, ...]]:
@@ -140,13 +168,19 @@ def _ready(site: Row, year: Any, settings: Settings) -> dt.date:
     return max(ready_on(site, settings), dt.date(int(year), 1, 1))
 
 
-def opener(settings: Settings, buying: Buying) -> Callable[[dt.date], dt.date]:
-    """The given day if crews may work on it, else the next: weekdays, seasons, closed days."""
+def works_on(settings: Settings, buying: Buying) -> Callable[[dt.date], bool]:
+    """Whether crews may work on a day: weekdays, seasons, closed days."""
     closed = frozenset(settings.crews.closed_months)
+    return lambda day: day.month not in closed and buying.calendar.is_open(day, CREWS)
+
+
+def opener(settings: Settings, buying: Buying) -> Callable[[dt.date], dt.date]:
+    """The given day if crews may work on it, else the next."""
+    may_work = works_on(settings, buying)
 
     def next_open(day: dt.date) -> dt.date:
         for _ in range(_MAX_LOOK_DAYS):
-            if day.month not in closed and buying.calendar.is_open(day, CREWS):
+            if may_work(day):
                 return day
             day += dt.timedelta(days=1)
         return day
@@ -194,6 +228,7 @@ def _region_rows(
                 "hours_h": s.hours_h,
                 "travel_km": s.travel_km,
                 "note": "; ".join(note) or None,
+                "stop_words": notes.stops.get(s.site_id, ANY_FLOOD),
             }
         )
     return rows
@@ -209,7 +244,9 @@ class _Notes:
         chosen: list[Row],
         *,
         materials: Materials,
+        stops: Mapping[str, str],
     ) -> None:
+        self.stops = stops
         self._designs, self._cure_days = designs, materials.sealant.cure_days
         self.building_of: dict[str, str] = {}
         self._waiting: dict[str, list[str]] = {}

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.core.annual_loss import after_sealing, expected_annual_loss, present_value
-from pipeline.core.settings import Settings
+from pipeline.core.settings import Settings, Spread
 from pipeline.core.units import down_mm
 from pipeline.programme import words
 from pipeline.programme.costs import CostBook
@@ -51,35 +51,6 @@ class Onset:
     bound: str
     level_m: float
     decider: int | None
-
-
-def packages_table(
-    tables: Mapping[str, Any],
-    settings: Settings,
-    *,
-    openings: Mapping[str, Openings],
-    book: CostBook,
-) -> list[dict[str, Any]]:
-    """Rows of `packages` of all buildings.
-
-    Parameters
-    ----------
-    tables : mapping of DataFrame
-        sites, buildings, levels, floods, policies, designs.
-    settings : Settings
-    openings : mapping
-        Openings by building.
-    book : CostBook
-
-    Returns
-    -------
-    list of dict
-        One per building and step.
-    """
-    rows: list[dict[str, Any]] = []
-    for case in cases(tables, settings, openings):
-        rows += _of_building(case, settings, book)
-    return rows
 
 
 def cases(
@@ -155,7 +126,8 @@ def _ratings(
     return out
 
 
-def _of_building(case: Case, settings: Settings, book: CostBook) -> list[dict[str, Any]]:
+def packages_of(case: Case, settings: Settings, book: CostBook) -> list[dict[str, Any]]:
+    """Rows of `packages` of one building, one per step."""
     o = case.openings
     # the structural limit is a gate that no seal closes: it ends the ladder as a door does
     sets = ladder(
@@ -251,12 +223,22 @@ def _row(
         "labour_minor": cost.labour_minor,
         "site_cost_minor": cost.site_cost_minor,
         "cost_minor": cost.cost_minor,
+        **_cost_range(cost.cost_minor, settings.value.spread),
         "crew_hours_h": cost.crew_hours_h,
         "crew_days": cost.crew_days,
         "ratio": money["pv"] / cost.cost_minor if claimed and cost.cost_minor else None,
         "customers_count": case.loss.customers_count,
         **case.dry.after(~is_open, settings.value.reliability.central),
         "assumed": "; ".join(dict.fromkeys(assumed)) or None,
+    }
+
+
+def _cost_range(cost_minor: int, spread: Spread | None) -> dict[str, int | None]:
+    """Low and high cost; not known where the settings state no spread."""
+    low, high = (None, None) if spread is None else (spread.cost_low, spread.cost_high)
+    return {
+        "cost_low_minor": None if low is None else round(cost_minor * low),
+        "cost_high_minor": None if high is None else round(cost_minor * high),
     }
 
 

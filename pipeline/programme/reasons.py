@@ -17,6 +17,7 @@ from pipeline.programme.openings import Openings
 
 if TYPE_CHECKING:
     from pipeline.programme.choosing import Purse
+    from pipeline.programme.fixes import Fixes
 
 _OPENINGS_IN_WORDS = 3
 
@@ -33,6 +34,8 @@ class Reasons:
         Openings by building.
     purses : mapping
         Budgets by region, with what is left.
+    fixes : Fixes
+        What is settled about sites.
     """
 
     def __init__(
@@ -41,7 +44,9 @@ class Reasons:
         sites: Mapping[str, Mapping[str, Any]],
         openings: Mapping[str, Openings],
         purses: Mapping[str, Purse],
+        fixes: Fixes,
     ) -> None:
+        self._fixes = fixes
         self._currency = settings.programme.currency
         self._sites, self._openings, self._purses = sites, openings, purses
 
@@ -92,6 +97,9 @@ class Reasons:
             out.append(f"{package['held_count']} ends held, no benefit from them until released")
         if package["hold"]:
             out.append(f"held: {package['hold']}")
+        settled = self._fixes.words(str(package["site_id"]))
+        if settled:
+            out.append(settled)
         lead = self._sites[str(package["site_id"])]["permit_lead_days"]
         if not pd.isna(lead) and int(lead) > 0:
             out.append(f"permit {int(lead)} days")
@@ -105,6 +113,13 @@ class Reasons:
             return f"no survey: site {site} is not in the survey"
         if not ladder:
             return self._without_package(self._openings[building])
+        settled = self._fixes.words(site)
+        if self._fixes.is_left(site):
+            return f"{settled}; {self._worth(ladder[-1])} at its largest package"
+        why = self._not_chosen(ladder, region)
+        return f"{settled}, but {why}" if settled else why
+
+    def _not_chosen(self, ladder: Sequence[Mapping[str, Any]], region: Any) -> str:
         gains = [p for p in ladder if p["gain"] in ("benefit", "up to", "benefit unknown")]
         if not gains:
             return _no_gain(ladder[-1])

@@ -153,7 +153,9 @@ def _visit(
     """Work at a site as far as the day goes; False when not even one end fits."""
     km = pace.km(day.place, job.place_m)
     way_h = km / pace.km_per_h
-    home_h = pace.km(job.place_m, base_m) / pace.km_per_h
+    # at a site without a position the crew has still to come home from where it was before
+    stands = day.place if job.place_m is None else job.place_m
+    home_h = pace.km(stands, base_m) / pace.km_per_h
     start_h = day.used_h + way_h + pace.setup_h
     alone = not day.stints
     if not alone and start_h + ends[0][1] + home_h > pace.day_h + _NOISE_H:
@@ -168,6 +170,6 @@ def _visit(
         stint.hours_h += hours
         day.used_h += hours
     stint.is_over_day = day.used_h + home_h > pace.day_h + _NOISE_H
-    day.place = job.place_m if job.place_m is not None else day.place
+    day.place = stands
     day.stints.append(stint)
     return True

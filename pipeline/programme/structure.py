@@ -146,14 +146,14 @@ def wall_water(floods: pd.DataFrame, policy: Mapping[str, Any], limit_m: float) 
             chances[str(mechanism)] = _chance(events, limit_m, steady, aep)
         policy_m += [_at(events, aep) + freeboard, float(steady) + freeboard]
     highest = max((m for m in policy_m if not np.isnan(m)), default=float("nan"))
-    refused = bool(_of_policy(floods, policy, unstated=_UNSTATED)["is_refused"].any())
+    refused = bool(of_policy(floods, policy, unstated=_UNSTATED)["is_refused"].any())
     return Water(chances, highest, is_known=not rows.empty and not refused)
 
 
 def _counting(floods: pd.DataFrame, policy: Mapping[str, Any]) -> pd.DataFrame:
     """Rows that say something, with `curve_m` (level, or ground of a dry event) and `is_dry`."""
     rows = floods[floods["aep_per_year"].ge(_EVERY_EVENT) & floods["aep_per_year"].ne(0)]
-    rows = _of_policy(rows, policy)
+    rows = of_policy(rows, policy)
     underground = rows["mechanism"].isin(_NO_SURFACE_WATER).to_numpy(bool)
     level, ground = rows["level_m"].to_numpy(float), rows["ground_m"].to_numpy(float)
     nearest = rows["is_nearest"].to_numpy(bool)
@@ -163,7 +163,7 @@ def _counting(floods: pd.DataFrame, policy: Mapping[str, Any]) -> pd.DataFrame:
     return rows.assign(curve_m=np.where(dry, ground, level), is_dry=dry)[known]
 
 
-def _of_policy(
+def of_policy(
     floods: pd.DataFrame, policy: Mapping[str, Any], unstated: tuple[str, ...] = ()
 ) -> pd.DataFrame:
     """Rows of the policy's climate and defences; groundwater and seen water count under each."""

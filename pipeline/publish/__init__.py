@@ -10,7 +10,9 @@ from pipeline.core.buying import load as load_buying
 from pipeline.core.progress import Progress, silent
 from pipeline.core.run_id import RunId
 from pipeline.core.settings import Settings
+from pipeline.publish.case_pages import write_cases
 from pipeline.publish.certificates import write_certificates
+from pipeline.publish.crew_calendar import write_crew_calendars
 from pipeline.publish.gis import write_gis
 from pipeline.publish.map_page import write_map
 from pipeline.publish.orders import write_orders
@@ -71,6 +73,8 @@ def publish(
             else None
         ),
         lambda: write_programme(folder / "programme.xlsx", tables, settings, run_id=label),
+        lambda: write_cases(folder / "cases.pdf", tables, settings, run_id=label),
+        lambda: write_crew_calendars(folder / "crews", tables, settings, run_id=label),
         lambda: write_schedule(
             procurement / "schedule.xlsx", tables, settings, buying=buying, run_id=label
         ),

@@ -14,6 +14,7 @@ from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
 from pipeline.publish.book import Book, Column
+from pipeline.publish.programme_sheets import rank_spans, write_choice_sheets
 from pipeline.tables import Tables
 
 _PRIORITIES: Final = (
@@ -37,6 +38,9 @@ _PRIORITIES: Final = (
     Column("ratio", "Loss avoided over cost", "0.00", 10),
     Column("crew_days", "Crew-days", "0.0", 9),
     Column("year", "Budget year", "0", 8),
+    Column("rank_best", "Best rank in the cases", "0", 8),
+    Column("rank_worst", "Worst rank in the cases", "0", 8),
+    Column("chosen_words", "Chosen in cases", "", 9),
 )
 _PACKAGES: Final = (
     Column("package_id", "Package", "", 18),
@@ -68,6 +72,8 @@ _PACKAGES: Final = (
     Column("labour", "Labour", "#,##0.00", 12),
     Column("site_cost", "Site cost", "#,##0.00", 12),
     Column("cost", "Cost", "#,##0.00", 12),
+    Column("cost_low", "Cost, low", "#,##0.00", 12),
+    Column("cost_high", "Cost, high", "#,##0.00", 12),
     Column("ratio", "Loss avoided over cost", "0.00", 9),
     Column("hold", "Hold", "", 40),
     Column("assumed", "Assumed", "", 40),
@@ -217,7 +223,9 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
             "Which sites come first, and why",
             f"Money in {currency}. Ranked by loss avoided over cost. Gate: the next opening that "
             "decides. Step: package k of the building's ladder; each holds the one before.",
-            chosen.sort_values("rank"),
+            chosen.merge(
+                rank_spans(tables["rank_cases"]), on="building_id", how="left"
+            ).sort_values("rank"),
             _PRIORITIES,
         ),
         (
@@ -264,6 +272,8 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
     for name, title, note, frame, columns in sheets:
         sheet = book.sheet(name, title, note, columns)
         book.table(sheet, frame, columns)
+        if name == "Priorities":
+            write_choice_sheets(book, tables, currency)
     _about(book, tables, settings, run_id)
     book.close()
 

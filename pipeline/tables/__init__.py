@@ -16,6 +16,7 @@ from pipeline.tables import (
     levels,
     procurement,
     programme,
+    programme_choice,
     records,
     survey,
 )
@@ -41,6 +42,7 @@ REGISTRY: Final[dict[str, Table]] = {
     **closing.ALL,
     **design.ALL,
     **programme.ALL,
+    **programme_choice.ALL,
     **procurement.ALL,
     **records.ALL,
 }

@@ -48,6 +48,8 @@ PACKAGES = Table(
         whole("labour_minor", "crew hours x rate"),
         whole("site_cost_minor", "once per building visit"),
         whole("cost_minor", "sum of the three", lo=0),
+        whole("cost_low_minor", "low cost by the settings' spread; blank = none stated", lo=0),
+        whole("cost_high_minor", "high cost by the settings' spread; blank = none stated", lo=0),
         real("crew_hours_h", "hours of work", lo=0),
         real("crew_days", "hours over the crew's day", lo=0),
         real("ratio", "present value of loss avoided over cost"),
@@ -124,6 +126,7 @@ CREW_DAYS = Table(
         real("hours_h", "hours with set-up and travel", lo=0),
         real("travel_km", "straight line x factor", lo=0),
         text("note", "holds for the crew and other words"),
+        text("stop_words", "warnings under which nobody works there, in words", nullable=False),
     ),
 )
 

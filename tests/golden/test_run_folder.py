@@ -27,11 +27,13 @@ STANCH = str(Path(sys.executable).with_name("stanch"))
 FILES = (
     "map.html", "programme.xlsx", "procurement/schedule.xlsx", "questions.xlsx", "findings.csv",
     "programme.gpkg", "tables/dictionary.csv", "run.json", "records.xlsx",
+    "cases.pdf", "crews/crew_days_North.ics",
 )  # fmt: skip
 TABLES = (
     "sites", "buildings", "chambers", "entries", "ends", "cables", "seals", "points", "findings",
     "levels", "floods", "links", "reach", "designs", "placements", "packages", "choices",
     "crew_days", "needs", "order_lines", "installs", "sealed_ends", "states", "as_built",
+    "settled", "budget_curve", "rank_cases", "site_months",
 )  # fmt: skip
 
 
@@ -95,7 +97,8 @@ def test_workbooks_hold_their_sheets(example_run: Path, table: Read) -> None:
     """openpyxl opens the three workbooks; sheets and rows are those of the tables."""
     book = openpyxl.load_workbook(example_run / "programme.xlsx", data_only=True)
     assert book.sheetnames == [
-        "Priorities", "Packages", "Left out", "No data", "Re-survey", "As found and as sealed",
+        "Priorities", "Budget picture", "Budget curve", "Rank cases", "Settled", "Crew days",
+        "Calendar", "Packages", "Left out", "No data", "Re-survey", "As found and as sealed",
         "Holds", "Consents", "Old seals", "Counts", "About",
     ]  # fmt: skip
     assert book["Packages"].max_row - 4 == len(table("packages"))

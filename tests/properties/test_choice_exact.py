@@ -7,7 +7,8 @@ import itertools
 import numpy as np
 import pytest
 
-from pipeline.programme.choice import Options, choose, fits, greedy
+from pipeline.programme import choice as room
+from pipeline.programme.choice import Floor, Options, choose, fits, greedy
 
 
 def _random(rng: np.random.Generator) -> tuple[Options, np.ndarray, np.ndarray]:
@@ -47,7 +48,7 @@ def _brute_force(options: Options, money: np.ndarray, days: np.ndarray) -> int:
     return best
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", range(200))
 def test_choice_equals_brute_force_and_is_never_below_the_plain_list(seed: int) -> None:
     """The plan keeps the budgets, has the best value there is, and proves it."""
     options, money, days = _random(np.random.default_rng(seed))
@@ -91,3 +92,47 @@ def test_bound_of_a_large_programme_is_not_passed() -> None:
     assert fits(options, plan.taken, money, days)
     assert 0 <= plan.bound - plan.value <= plan.bound * 1e-3
     assert plan.value >= plan.greedy_value
+
+
+def _best_under_floors(
+    options: Options, money: np.ndarray, days: np.ndarray, floors: list[Floor]
+) -> tuple[int, ...]:
+    """Counts of the floors in their order, each up to what is wanted, then value: the best of all."""
+    by_building = [
+        [None, *np.flatnonzero(options.group == b).tolist()] for b in sorted(set(options.group))
+    ]
+    best = (-1,) * (len(floors) + 1)
+    for pick in itertools.product(*by_building):
+        rows = np.array([p for p in pick if p is not None], dtype=np.int64)
+        if fits(options, rows, money, days):
+            counts = [min(f.count, int(f.is_marked[rows].sum())) for f in floors]
+            best = max(best, (*counts, int(options.value[rows].sum())))
+    return best
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_what_is_settled_comes_before_value(seed: int) -> None:
+    """Sites to be done first, then the least number, then value: as by enumeration of all plans."""
+    rng = np.random.default_rng(1_000 + seed)
+    options, money, days = _random(rng)
+    must = np.isin(options.group, rng.choice(5, 2, replace=False))
+    floors = [Floor(np.ones(len(options), dtype=bool), int(rng.integers(1, 4)))]
+    if must.any():
+        floors.insert(0, Floor(must, len(set(options.group[must].tolist()))))
+    plan = choose(options, money, days, floors)
+    assert fits(options, plan.taken, money, days)
+    counts = [min(f.count, int(f.is_marked[plan.taken].sum())) for f in floors]
+    assert (*counts, plan.value) == _best_under_floors(options, money, days, floors)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_rounded_choice_keeps_budgets_and_tells_a_true_bound(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The way of large problems on small ones: within budgets, never below the plain list, and the
+    best plan by enumeration lies between value and bound."""
+    monkeypatch.setattr(room, "EXACT_UP_TO", 0)
+    options, money, days = _random(np.random.default_rng(2_000 + seed))
+    plan = choose(options, money, days)
+    assert fits(options, plan.taken, money, days)
+    assert plan.greedy_value <= plan.value <= _brute_force(options, money, days) <= plan.bound + 1
