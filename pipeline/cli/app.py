@@ -12,6 +12,7 @@ from pipeline.cli import check as check_command
 from pipeline.cli import compare as compare_command
 from pipeline.cli import rules as rules_command
 from pipeline.cli import run as run_command
+from pipeline.cli import serve as serve_command
 from pipeline.cli import template as template_command
 from pipeline.cli import trace as trace_command
 
@@ -36,6 +37,7 @@ app.command("compare")(compare_command.compare)
 app.command("rules")(rules_command.rules)
 app.command("template")(template_command.template)
 app.command("trace")(trace_command.trace)
+app.command("serve")(serve_command.serve)
 
 
 def main() -> None:

@@ -38,17 +38,19 @@ _ARE_PLACES: Final = ("sites", "buildings", "chambers", "entries")
 _RANK: Final = {contract.STOP: 0, contract.ASK: 1}
 
 
-def write_questions(path: Path, tables: Tables, run_label: str) -> None:
-    """Write the question list.
+def lines_to_answer(tables: Tables) -> pd.DataFrame:
+    """Every open question, a line each, in walking order per sender and answerer.
 
     Parameters
     ----------
-    path : Path
-        File to write.
     tables : Tables
         Survey tables, findings and counts.
-    run_label : str
-        Printed on every sheet.
+
+    Returns
+    -------
+    DataFrame
+        Findings with all keys in `key`, `place_id`, `walk` (rank of the place on the way round,
+        -1 for what belongs to no place), `rank` (STOP before ASK) and `sender`.
 
     """
     findings = tables["findings"]
@@ -63,9 +65,25 @@ def write_questions(path: Path, tables: Tables, run_label: str) -> None:
     asked["rank"] = asked["weight"].map(_RANK)
     asked["sender"] = [_sender(f) for f in asked["file"]]
     asked["answered_by"] = asked["answered_by"].fillna("surveyor")
-    asked = asked.sort_values(
+    return asked.sort_values(
         ["sender", "answered_by", "walk", "place_id", "rank", "sheet", "row", "code"], kind="stable"
     )
+
+
+def write_questions(path: Path, tables: Tables, run_label: str) -> None:
+    """Write the question list.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    tables : Tables
+        Survey tables, findings and counts.
+    run_label : str
+        Printed on every sheet.
+
+    """
+    asked = lines_to_answer(tables)
     book = Book(path, title="Questions on the survey", run_label=f"Run {run_label}.")
     used: set[str] = set()
     for (sender, who), group in asked.groupby(["sender", "answered_by"], sort=True):
