@@ -129,7 +129,7 @@ def _pairs(
     if table == "choices":
         columns.append(Column("became", "What became of it", "", 16))
     for column, heading, number, width in pairs:
-        form = f"#,##0.{'0' * decimals(code)}".rstrip(".") if number == "money" else number
+        form = _padded(f"#,##0.{'0' * decimals(code)}".rstrip(".") if number == "money" else number)
         if column not in _ONCE:
             columns.append(Column(f"{column}/old", f"{heading}, before", form, width))
         columns.append(Column(f"{column}/new", f"{heading}, after", form, width))
@@ -138,6 +138,11 @@ def _pairs(
     sheet = book.sheet(name, f"{PLURALS[table].capitalize()} that differ", note, columns)
     records = [_record(chain, row, pairs, [c.name for c in head], code) for row in rows]
     book.table(sheet, pd.DataFrame(records), columns)
+
+
+def _padded(number: str) -> str:
+    """A number format with a gap at its right, so that figures do not touch the text beside them."""
+    return f"{number}_)" if number else ""
 
 
 def _keys(table: str) -> list[Column]:

@@ -318,8 +318,10 @@ class Chain:
         bits = 0
         for place in on_way:
             for link in index.get((place,), ()):
-                ends = link.values("place_a_id") | link.values("place_b_id")
-                if ends <= on_way or link.key[0] in said:
+                places = link.values("place_a_id") | link.values("place_b_id")
+                # a duct beside the opening's own, through the same wall, is not on its way
+                beside = places & row.values("entry_id") and not _shares(link, row)
+                if link.key[0] in said or (places <= on_way and not beside):
                     bits |= link.bits
         return bits
 
@@ -346,6 +348,11 @@ class Chain:
                 for other in index.get((value,), ()):
                     bits |= other.bits
         return bits
+
+
+def _shares(link: Row, row: Row) -> bool:
+    mouths = link.values("end_a_id") | link.values("end_b_id")
+    return bool(mouths & (row.values("opening_id") | row.values("end_id")))
 
 
 def _upward(

@@ -35,7 +35,7 @@ _SHIM: Final = (
     "return [d.firstElementChild];};"
 )
 _SCRIPTS: Final = (
-    "map_base.js", "map_draw.js", "map_cards.js", "map_strip.js", "map_way.js", "map_find.js",
+    "map_base.js", "map_draw.js", "map_cards.js", "map_strip.js", "map_section.js", "map_way.js", "map_find.js",
     "map_twin.js", "map_paper.js", "map_start.js",
 )  # fmt: skip
 
@@ -76,9 +76,8 @@ def write_map(path: Path, tables: Tables, settings: Settings, *, run_id: str) ->
 def _packs(folder: Path, sites: dict[str, Any]) -> dict[str, str]:
     """Work packs that lie beside the map, by site."""
     names = sites["columns"]["site_id"]["v"] if sites["count"] else []
-    return {
-        s: f"work_packs/{s}.pdf" for s in names if (folder / "work_packs" / f"{s}.pdf").exists()
-    }
+    plain = [s for s in names if re.fullmatch(r"[A-Za-z0-9_-]+", s)]
+    return {s: f"work_packs/{s}.pdf" for s in plain if (folder / f"work_packs/{s}.pdf").exists()}
 
 
 def tile_address(settings: Settings) -> str:

@@ -54,6 +54,14 @@ def path(tables: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return out
 
 
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A map of 400 openings whose survey texts are all hostile."""
+    out: Path = tmp_path_factory.mktemp("hostile") / "map.html"
+    write_map(out, many_tables(400, HOSTILE), settings(), run_id="</script><b>")
+    return out
+
+
 def _walls(tables: Any) -> Any:
     reach = tables["reach"]
     return reach[reach["opening_kind"] != "chamber end"]
@@ -127,7 +135,7 @@ def test_search_card_way_paper_table(
     for words in ("Run test", "planned", "Flood sources", "North is up", "about 1 :", "Levels on"):
         assert words in sheet
     for size, wide_pt in (("A4", 842), ("A3", 1191)):
-        page.emulate_media(media="screen")
+        page.emulate_media(media="null")
         page.select_option("#paper-size", size)
         page.pdf(path=tmp_path / "sheet.pdf", prefer_css_page_size=True)
         (leaf,) = pypdf.PdfReader(tmp_path / "sheet.pdf").pages
@@ -242,13 +250,9 @@ def test_search_finds_old_numbers_grid_references_and_places(
     was.close()
 
 
-def test_the_table_twin_sorts_and_its_file_is_harmless(
-    browser: Any, tmp_path: Path, tables: Any
-) -> None:
+def test_the_table_twin_sorts_and_its_file_is_harmless(browser: Any, hostile: Path) -> None:
     """Unknown margins stand last both ways; no cell of the download begins a formula."""
-    out = tmp_path / "map.html"
-    write_map(out, many_tables(200, HOSTILE), settings(), run_id="test")
-    was = opened(browser, out)
+    was = opened(browser, hostile)
     page = was.page
     page.click("#show-twin")
     column = "[...document.querySelectorAll('#twin-body tr')].map(r => r.children[7].textContent)"
@@ -262,21 +266,18 @@ def test_the_table_twin_sorts_and_its_file_is_harmless(
         page.click("#download")
     text = Path(saved.value.path()).read_text("utf-8-sig")
     rows = list(csv.reader(io.StringIO(text)))
-    assert len(rows) == len(_walls(many_tables(200))) + 1
+    assert len(rows) == len(_walls(many_tables(400))) + 1
     numbers = {i for i, name in enumerate(rows[0]) if name.endswith(")")}
     for row in rows[1:]:
         for i, value in enumerate(row):
             assert i in numbers or not value.lstrip().startswith(("=", "+", "-", "@")), value
-    was.messages.clear()
-    page.context.close()
+    was.close()
 
 
-def test_hostile_text_is_shown_letter_by_letter(browser: Any, tmp_path: Path) -> None:
+def test_hostile_text_is_shown_letter_by_letter(browser: Any, hostile: Path) -> None:
     """Thirty texts in names, notes, old numbers and reasons are shown as they are, never run."""
     assert len(HOSTILE) == 30
-    out = tmp_path / "map.html"
-    write_map(out, many_tables(400, HOSTILE), settings(), run_id="</script><b>")
-    was = opened(browser, out)
+    was = opened(browser, hostile)
     page = was.page
     title, seen = page.title(), set()
     for kind, show in (

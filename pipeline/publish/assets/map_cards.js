@@ -175,27 +175,3 @@ S.showLink = function (link) {
     ["Crest", S.metres(link.crest_level_m)], ["Proof of its ends", link.proof],
   ])]);
 };
-
-// --- section: the circles of the design tables, to scale; sleeves and cables told apart by hatching --
-S.sectionOf = function (id) {
-  const d = S.sections[id];
-  if (!d) return null;
-  const wide = d.bore_mm, high = d.shape === "round" || d.bore_b_mm === null ? d.bore_mm : d.bore_b_mm;
-  const edge = 0.06 * Math.max(wide, high);
-  const svg = S.svg([-wide / 2 - edge, -high / 2 - edge, wide + 2 * edge, high + 2 * edge].join(" "),
-    { class: "section", role: "img", "aria-label": "Section of the seal of " + id });
-  const line = 0.008 * Math.max(wide, high);
-  if (d.shape === "round" || d.shape === "sub-duct") S.part(svg, "circle", { cx: 0, cy: 0, r: wide / 2, fill: "#efe9dc", stroke: DARK, "stroke-width": 2 * line });
-  else S.part(svg, "rect", { x: -wide / 2, y: -high / 2, width: wide, height: high, fill: "#efe9dc", stroke: DARK, "stroke-width": 2 * line });
-  const counts = new Map();
-  d.parts.forEach(([kind, cls, outer, x, y]) => {
-    const isCable = kind === "cable", name = isCable ? cls + " cable " + outer + " mm" : kind + " " + outer + " mm";
-    counts.set(name, (counts.get(name) || 0) + 1);
-    const spot = S.part(svg, "circle", { cx: x, cy: -y, r: outer / 2, fill: isCable ? "#555a6e" : "#fff", stroke: DARK, "stroke-width": line });
-    S.part(spot, "title", {}, name);
-    if (!isCable) S.part(svg, "circle", { cx: x, cy: -y, r: outer / 4, fill: "none", stroke: DARK, "stroke-width": line * 0.7 });
-  });
-  const words = [...counts].map(([name, n]) => n + " x " + name).sort().join("; ");
-  return [svg, el("p", "Bore " + wide + (high === wide ? "" : " x " + high) + " mm; dark: cables; white with inner ring: "
-    + "sleeves; between them sealant, " + d.layer_mm + " mm deep. " + words + ".", "quiet")];
-};

@@ -60,7 +60,7 @@ S.startDrawing = function (map) {
     const spot = S.marks.nearest(event.containerPoint, 10);
     const box = map.getContainer();
     box.style.cursor = spot ? "pointer" : "";
-    box.title = spot ? spot.words : "";
+    box.title = spot ? (typeof spot.words === "function" ? spot.words() : spot.words) : "";
   });
 };
 
@@ -165,41 +165,66 @@ S.plate = function (p, title, small, cls) {
   }).addTo(S.plates);
 };
 
+// Things by site with the box that holds them, so that a movement looks at what is near only.
+function blocks() {
+  if (S.blocks) return S.blocks;
+  S.blocks = new Map();
+  const blockOf = (site) => {
+    let block = S.blocks.get(site);
+    if (!block) S.blocks.set(site, block = { box: [90, 180, -90, -180], buildings: [], chambers: [], links: [], site });
+    return block;
+  };
+  const widen = (box, at) => {
+    if (at === null) return;
+    box[0] = Math.min(box[0], at[0]); box[1] = Math.min(box[1], at[1]);
+    box[2] = Math.max(box[2], at[0]); box[3] = Math.max(box[3], at[1]);
+  };
+  const put = (list, thing) => { const block = blockOf(thing.site_id); block[list].push(thing); widen(block.box, thing.at); };
+  S.buildings.forEach((b) => put("buildings", b));
+  S.chambers.forEach((c) => put("chambers", c));
+  S.links.forEach((link) => {
+    const a = S.places[link.a], b = S.places[link.b], block = blockOf(a.site_id);
+    if (a.at === null || b.at === null) return;
+    block.links.push({ link, a: a.at, b: b.at });
+    widen(block.box, b.at);
+  });
+  S.openings.forEach((o) => widen(blockOf(o.site_id).box, S.at(o)));
+  return S.blocks;
+}
 function drawNear(map, bounds) {
   const ctx = S.marks.ctx, point = (at) => map.latLngToContainerPoint(at);
-  const inView = (at) => at !== null && bounds.contains(at);
-  if (S.layers.ducts) {
-    S.links.forEach((link) => {
-      const from = S.places[link.a].at, to = S.places[link.b].at;
-      if (!inView(from) && !inView(to)) return;
-      if (from === null || to === null) return;
-      const a = point(from), b = point(to);
-      ctx.strokeStyle = "#2c2f3d"; ctx.lineWidth = 2; ctx.setLineDash(link.is_proved ? [] : [4, 6]);
-      ctx.beginPath(); ctx.moveTo(a.x, a.y); ctx.lineTo(b.x, b.y); ctx.stroke();
-      S.marks.spots.push({ x: (a.x + b.x) / 2, y: (a.y + b.y) / 2, words: "duct " + link.link_id, open: () => S.showLink(link) });
-    });
-    ctx.setLineDash([]);
-  }
+  const [south, west, north, east] = [bounds.getSouth(), bounds.getWest(), bounds.getNorth(), bounds.getEast()];
+  const inView = (at) => at !== null && at[0] >= south && at[0] <= north && at[1] >= west && at[1] <= east;
+  const near = [...blocks().values()].filter(({ box }) => box[0] <= north && box[2] >= south && box[1] <= east && box[3] >= west);
+  if (S.layers.ducts) near.forEach((block) => drawLinks(ctx, block.links, inView, point));
   const labels = [];
-  S.buildings.forEach((b) => {
+  near.forEach((block) => block.buildings.forEach((b) => {
     if (!inView(b.at)) return;
     drawRings(ctx, b.rings, b.at, point);
     labels.push(b);
-  });
+  }));
   if (S.layers.ducts) {
-    S.chambers.forEach((c) => {
+    near.forEach((block) => block.chambers.forEach((c) => {
       if (!inView(c.at)) return;
       const p = point(c.at);
       S.marks.put("chamber", 18, p.x, p.y, { words: "chamber " + c.chamber_id, open: () => S.showChamber(c) });
-    });
+    }));
   }
-  S.sites.forEach((site) => {
-    const shown = S.shownBySite.get(site.site_id);
+  near.forEach((block) => {
+    const shown = S.shownBySite.get(block.site);
     if (shown) shown.rows.forEach((row) => drawOpening(row, S.at(row), inView, point));
   });
-  const noSite = S.shownBySite.get("");
-  if (noSite) noSite.rows.forEach((row) => drawOpening(row, S.at(row), inView, point));
   if (labels.length <= 80) labels.forEach((b) => labelBuilding(b, point(b.at)));
+}
+function drawLinks(ctx, links, inView, point) {
+  links.forEach(({ link, a, b }) => {
+    if (!inView(a) && !inView(b)) return;
+    const from = point(a), to = point(b);
+    ctx.strokeStyle = "#2c2f3d"; ctx.lineWidth = 2; ctx.setLineDash(link.is_proved ? [] : [4, 6]);
+    ctx.beginPath(); ctx.moveTo(from.x, from.y); ctx.lineTo(to.x, to.y); ctx.stroke();
+    S.marks.spots.push({ x: (from.x + to.x) / 2, y: (from.y + to.y) / 2, words: () => "duct " + link.link_id, open: () => S.showLink(link) });
+  });
+  ctx.setLineDash([]);
 }
 function drawOpening(row, at, inView, point) {
   if (!inView(at)) return;

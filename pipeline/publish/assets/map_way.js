@@ -39,9 +39,10 @@ function playWay(row, steps, box, start) {
     now = Math.max(0, Math.min(steps.length - 1, n));
     drawWay(steps, now);
     said.textContent = "Step " + (now + 1) + " of " + steps.length + ": " + steps[now].text;
-    back.disabled = now === 0;
-    next.disabled = now === steps.length - 1;
-    if (next.disabled) pause();
+    // said, not disabled: a disabled button would lose the focus of whoever works by keys
+    back.setAttribute("aria-disabled", String(now === 0));
+    next.setAttribute("aria-disabled", String(now === steps.length - 1));
+    if (now === steps.length - 1) pause();
   };
   const pause = () => { clearInterval(playing); playing = null; play.textContent = now === steps.length - 1 ? "Play again" : "Play"; };
   const back = button("← step back", () => { pause(); show(now - 1); });

@@ -27,7 +27,7 @@ from pipeline.publish.work_packs.sheet import (
     cut,
     shown,
 )
-from pipeline.publish.work_packs.wall_page import draw_wall_page
+from pipeline.publish.work_packs.wall_page import pages_of_wall
 from pipeline.tables import Tables
 
 Page = Callable[[Sheet], None]
@@ -108,7 +108,7 @@ def pages_of(pack: Pack) -> list[Page]:
             pages.append(partial(draw_day, pack=pack, day=day, jobs=part, start=start))
             start += len(part)
     for wall in pack.walls:
-        pages.append(partial(draw_wall_page, wall=wall, pack=pack))
+        pages += pages_of_wall(wall, pack)
     for job in pack.jobs:
         pages += pages_of_end(job, pack)
     for building in pack.buildings:

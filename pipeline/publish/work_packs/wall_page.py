@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Final
 
 from pipeline.core import contract
@@ -12,20 +14,59 @@ from pipeline.publish.work_packs.sheet import (
     RIGHT_MM,
     TOP_MM,
     Sheet,
+    broken,
+    line_mm,
     row_height_mm,
     shown,
 )
-from pipeline.publish.work_packs.wall_picture import Frame, draw_wall
+from pipeline.publish.work_packs.wall_picture import Frame, draw_wall, rest_words, spots
+
+Page = Callable[[Sheet], None]
 
 _WIDE: Final = RIGHT_MM - LEFT_MM
-_PICTURE_MM: Final = 150.0
+_FRAME: Final = Frame(LEFT_MM, TOP_MM + 24.0, _WIDE, 140.0)
+_HEADS: Final = ("end", "row, col.", "bore", "contents (the key)", "what is done")
 _WIDTHS: Final = (46.0, 15.0, 26.0, 54.0, 43.0)
 
 
-def draw_wall_page(sheet: Sheet, wall: Wall, pack: Pack) -> None:
-    """The page of one wall."""
-    title = f"Wall {shown(wall.face, 20) or '(not given)'} at {shown(wall.place_id, 60)}"
+def pages_of_wall(wall: Wall, pack: Pack) -> list[Page]:
+    """The page of a wall, and more where its list of ends is longer than that page."""
+    rows = [_cells(h) for h in sorted(wall.holes, key=_order)]
+    parts: list[list[tuple[str, ...]]] = [[]]
+    room = BOTTOM_MM - _table_top(wall) - 7.0
+    for row in rows:
+        high = row_height_mm(row, _WIDTHS, size=7.5, most=2)
+        if high > room:
+            parts.append([])
+            room = BOTTOM_MM - TOP_MM - 24.0
+        parts[-1].append(row)
+        room -= high
+
+    def first(sheet: Sheet) -> None:
+        _title(sheet, wall, "")
+        _where(sheet, wall, pack)
+        y = draw_wall(sheet, wall, _FRAME)
+        sheet.text(
+            LEFT_MM, y + 4.0,
+            "Thick ring: to be sealed with this pack. Below each hole: what is in it.", 8.0,
+        )  # fmt: skip
+        sheet.table(_table_top(wall), _HEADS, _WIDTHS, parts[0])
+        if len(parts) > 1:
+            sheet.text(LEFT_MM, BOTTOM_MM, "The list goes on overleaf.", 8.0, is_bold=True)
+
+    def more(sheet: Sheet, part: list[tuple[str, ...]]) -> None:
+        _title(sheet, wall, ", going on")
+        sheet.table(TOP_MM + 14.0, _HEADS, _WIDTHS, part)
+
+    return [first, *(partial(more, part=part) for part in parts[1:])]
+
+
+def _title(sheet: Sheet, wall: Wall, more: str) -> None:
+    title = f"Wall {shown(wall.face, 20) or '(not given)'} at {shown(wall.place_id, 60)}{more}"
     sheet.text(LEFT_MM, TOP_MM + 8.0, title, 20.0, is_bold=True, width=_WIDE)
+
+
+def _where(sheet: Sheet, wall: Wall, pack: Pack) -> None:
     sheet.text(
         LEFT_MM, TOP_MM + 13.5,
         "As you see it when you stand and look at the wall: row 1 is the top, column 1 is the left.",
@@ -37,29 +78,16 @@ def draw_wall_page(sheet: Sheet, wall: Wall, pack: Pack) -> None:
         f"{shown(kind, 40) or 'kind not given'}; leads to {shown(leads, 60) or 'not given'}; "
         f"gap round the duct: {shown(said(wall.place, 'gap_around_duct'), 30) or 'not seen'}"
     )
-    y = sheet.few_lines(LEFT_MM, TOP_MM + 14.5, words, _WIDE, size=8.5, most=2)
-    y = draw_wall(sheet, wall, Frame(LEFT_MM, y + 2.0, _WIDE, _PICTURE_MM))
-    sheet.text(
-        LEFT_MM, y + 4.0, "Thick ring: to be sealed with this pack. Below each hole: what is in it.",
-        8.0,
-    )  # fmt: skip
-    rows = [_cells(h) for h in sorted(wall.holes, key=_order)]
-    heads = ("end", "row, col.", "bore", "contents (the key)", "what is done")
-    y, left = y + 6.0, len(rows)
-    fitting = []
-    for row in rows:
-        high = row_height_mm(row, _WIDTHS, size=7.5, most=2)
-        if y + 6.0 + high > BOTTOM_MM - 6.0:
-            break
-        y += high
-        left -= 1
-        fitting.append(row)
-    low = sheet.table(
-        y + 0.0 - sum(row_height_mm(r, _WIDTHS, size=7.5, most=2) for r in fitting),
-        heads, _WIDTHS, fitting,
-    )  # fmt: skip
-    if left:
-        sheet.text(LEFT_MM, low + 3.5, f"{left} more ends of this wall: see tables/ends.csv.", 8.0)
+    sheet.few_lines(LEFT_MM, TOP_MM + 14.5, words, _WIDE, size=8.5, most=2)
+
+
+def _table_top(wall: Wall) -> float:
+    """Where the list begins below the picture."""
+    low = max((s.y + s.height / 2.0 for s in spots(wall, _FRAME)), default=_FRAME.y + 4.0)
+    words = rest_words(wall)
+    if words:
+        low += 1.0 + min(len(broken(words, 7.0, _WIDE)), 8) * line_mm(7.0)
+    return low + 6.0
 
 
 def _order(hole: Hole) -> tuple[float, float, str]:

@@ -11,7 +11,11 @@ from pipeline.publish.work_packs.sheet import Sheet, broken, cut, line_mm, shown
 
 _EDGE_MM: Final = 5.0  # for the numbers of rows and columns
 _MOST_CELL_MM: Final = 40.0
+_EASY_MM: Final = 12.0  # cells below this are too small for their words
 _LEAST_WORDS_MM: Final = 9.0  # cells below this bear no words
+
+
+Window = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True)
@@ -57,13 +61,15 @@ def not_placed(wall: Wall) -> list[Hole]:
     return [h for h in wall.holes if h.end_id not in inside]
 
 
-def spots(wall: Wall, frame: Frame) -> list[Spot]:
+def spots(wall: Wall, frame: Frame, window: Window | None = None) -> list[Spot]:
     """Where each hole of a wall is drawn: row 1 at the top, column 1 at the left.
 
     Parameters
     ----------
     wall : Wall
     frame : Frame
+    window : tuple of int, optional
+        First and last row, first and last column that are drawn; without it the whole wall.
 
     Returns
     -------
@@ -72,17 +78,25 @@ def spots(wall: Wall, frame: Frame) -> list[Spot]:
     cells = placed(wall)
     if not cells:
         return []
-    rows, cols = max(r for r, _ in cells), max(c for _, c in cells)
+    first_row, last_row, first_col, last_col = window or _whole(cells)
+    rows, cols = last_row - first_row + 1, last_col - first_col + 1
     wide = min((frame.width - _EDGE_MM) / cols, _MOST_CELL_MM)
     high = min((frame.height - _EDGE_MM) / rows, _MOST_CELL_MM, wide * 1.25)
     left = frame.x + _EDGE_MM + (frame.width - _EDGE_MM - wide * cols) / 2.0
     out = []
     for (row, col), holes in sorted(cells.items()):
+        if not (first_row <= row <= last_row and first_col <= col <= last_col):
+            continue
         part = wide / len(holes)  # two in one cell stand side by side
         for i, hole in enumerate(holes):
-            x = left + (col - 1) * wide + (i + 0.5) * part
-            out.append(Spot(hole, x, frame.y + _EDGE_MM + (row - 0.5) * high, part, high))
+            x = left + (col - first_col) * wide + (i + 0.5) * part
+            y = frame.y + _EDGE_MM + (row - first_row + 0.5) * high
+            out.append(Spot(hole, x, y, part, high))
     return out
+
+
+def _whole(cells: dict[tuple[int, int], list[Hole]]) -> Window:
+    return 1, max(r for r, _ in cells), 1, max(c for _, c in cells)
 
 
 def draw_wall(sheet: Sheet, wall: Wall, frame: Frame, *, this_id: str = "") -> float:
@@ -90,38 +104,66 @@ def draw_wall(sheet: Sheet, wall: Wall, frame: Frame, *, this_id: str = "") -> f
 
     Notes
     -----
-    Other holes of the pack have a thick ring; below each hole stands what is in it.
+    Other holes of the pack have a thick ring; below each hole stands what is in it. Where the
+    wall has too many holes for words and one of them is meant, the wall is drawn small, and below
+    it the hole with its neighbours.
     """
-    places = spots(wall, frame)
-    if not places:
+    cells = placed(wall)
+    if not cells:
         y = sheet.lines(
             frame.x, frame.y,
             "No row and column were given for this wall: find the hole by its contents.",
             frame.width, size=8.0,
         )  # fmt: skip
         return _rest(sheet, wall, frame, y, this_id)
-    _numbers(sheet, wall, places)
-    largest = max((b for s in places if (b := number(s.hole.end, "bore_mm")) > 0), default=100.0)
-    for spot in places:
-        _hole(sheet, wall, spot, largest=largest, this_id=this_id)
-    low = max(s.y + s.height / 2.0 for s in places)
+    at = next((key for key, holes in cells.items() if this_id in {h.end_id for h in holes}), None)
+    smallest = min(min(s.width, s.height) for s in spots(wall, frame))
+    if at is not None and smallest < _EASY_MM:
+        small = Frame(frame.x, frame.y, frame.width, frame.height * 0.4)
+        low = _picture(sheet, wall, small, this_id=this_id, window=_whole(cells))
+        part = Frame(frame.x, low + 1.0, frame.width, frame.y + frame.height - low - 1.0)
+        near = _near(at, _whole(cells))
+        low = _picture(sheet, wall, part, this_id=this_id, window=near)
+    else:
+        low = _picture(sheet, wall, frame, this_id=this_id, window=_whole(cells))
     return _rest(sheet, wall, frame, low, this_id)
 
 
-def _numbers(sheet: Sheet, wall: Wall, places: list[Spot]) -> None:
+def _near(at: tuple[int, int], whole: Window) -> Window:
+    """Three rows and columns about a hole, moved in from the edges of the wall."""
+    _, rows, _, cols = whole
+    row, col = max(1, min(at[0] - 1, rows - 2)), max(1, min(at[1] - 1, cols - 2))
+    return row, min(row + 2, rows), col, min(col + 2, cols)
+
+
+def _picture(sheet: Sheet, wall: Wall, frame: Frame, *, this_id: str, window: Window) -> float:
+    places = spots(wall, frame, window)
+    _numbers(sheet, wall, places, window)
+    largest = max((b for s in places if (b := number(s.hole.end, "bore_mm")) > 0), default=100.0)
+    for spot in places:
+        _hole(sheet, wall, spot, largest=largest, this_id=this_id)
+    rows = window[1] - window[0] + 1
+    return frame.y + _EDGE_MM + rows * places[0].height
+
+
+def _numbers(sheet: Sheet, wall: Wall, places: list[Spot], window: Window) -> None:
+    """The outline of what is drawn, with the numbers of rows and columns."""
+    first_row, last_row, first_col, last_col = window
     cells = placed(wall)
-    rows, cols = max(r for r, _ in cells), max(c for _, c in cells)
-    (row, col), holes = min(cells.items(), key=lambda item: item[0])
-    first = next(s for s in places if s.hole is holes[0])
-    wide, high = first.width * len(holes), first.height
-    left = first.x - first.width / 2.0 - (col - 1) * wide
-    top = first.y - high / 2.0 - (row - 1) * high
+    (row, col), holes = next(
+        (key, holes) for key, holes in sorted(cells.items())
+        if holes[0].end_id == places[0].hole.end_id
+    )  # fmt: skip
+    wide, high = places[0].width * len(holes), places[0].height
+    left = places[0].x - places[0].width / 2.0 - (col - first_col) * wide
+    top = places[0].y - high / 2.0 - (row - first_row) * high
+    rows, cols = last_row - first_row + 1, last_col - first_col + 1
     sheet.box(left, top, wide * cols, high * rows, pen_mm=0.1)
     step_col, step_row = max(1, round(5.0 / wide)), max(1, round(4.0 / high))
-    for c in range(1, cols + 1, step_col):
-        sheet.middle(left + (c - 0.5) * wide, top - 1.2, str(c), 6.5)
-    for r in range(1, rows + 1, step_row):
-        sheet.text(left - 3.6, top + (r - 0.5) * high + 0.8, str(r), 6.5)
+    for c in range(first_col, last_col + 1, step_col):
+        sheet.middle(left + (c - first_col + 0.5) * wide, top - 1.2, str(c), 6.5)
+    for r in range(first_row, last_row + 1, step_row):
+        sheet.text(left - 3.6, top + (r - first_row + 0.5) * high + 0.8, str(r), 6.5)
 
 
 def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str) -> None:
@@ -160,12 +202,16 @@ def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str)
 
 def _rest(sheet: Sheet, wall: Wall, frame: Frame, y: float, this_id: str) -> float:
     """Holes that have no place in the picture."""
-    rest = not_placed(wall)
-    if not rest:
+    words = rest_words(wall, this_id)
+    if not words:
         return y
-    names = [
-        f"{shown(h.end_id, 60)} ({contents_words(h)})"
-        for h in sorted(rest, key=lambda h: (h.end_id != this_id, h.end_id))
-    ]
-    words = "Not in the picture, no row and column given: " + shown("; ".join(names), 700)
     return sheet.few_lines(frame.x, y + 1.0, words, frame.width, size=7.0, most=8)
+
+
+def rest_words(wall: Wall, this_id: str = "") -> str:
+    """Names and contents of the holes without row and column, the one meant first; '' for none."""
+    rest = sorted(not_placed(wall), key=lambda h: (h.end_id != this_id, h.end_id))
+    names = [f"{shown(h.end_id, 60)} ({contents_words(h)})" for h in rest]
+    if not names:
+        return ""
+    return "Not in the picture, no row and column given: " + shown("; ".join(names), 700)

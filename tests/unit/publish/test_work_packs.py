@@ -288,6 +288,23 @@ def test_holes_without_a_cell_are_listed(settings: Settings) -> None:
     assert len(spots(wall, Frame(0, 0, 90, 90))) == 4
 
 
+def test_a_large_wall_is_drawn_twice(
+    tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sixty holes: small with the hole filled, then near with contents; the list loses no end."""
+    bank = {f"{12 * r + c + 1:02}": (r + 1, c + 1) for r in range(5) for c in range(12)}
+    monkeypatch.setitem(globals(), "BANK", bank)
+    (path,) = write_work_packs(tmp_path, _tables(), settings, run_id="0000abcd")
+    reader = PdfReader(path)
+    texts = [" ".join(p.extract_text().split()) for p in reader.pages]
+    walls = " ".join(t for t in texts if t.startswith("Wall A at E1"))
+    assert all(f"E1-{k}" in walls for k in bank)
+    page = reader.pages[next(i for i, t in enumerate(texts) if t.startswith("E1-18"))]
+    words = page.extract_text().split("section to scale")[0]
+    assert all(k in words.split() for k in ("05", "06", "07", "17", "18", "19", "29", "30", "31"))
+    assert "22" not in words.split()
+
+
 def test_nothing_chosen_no_folder(tmp_path: Path, settings: Settings) -> None:
     """A programme that chooses nothing has no packs."""
     tables = _tables()
