@@ -32,6 +32,7 @@ Page = Callable[[Sheet], None]
 
 _WIDE: Final = RIGHT_MM - LEFT_MM
 _QR_MM: Final = 21.0
+_QUIET_MM: Final = 3.4  # ISO/IEC 18004 (from memory): four cells stay white round a code
 _WALL_WIDE_MM: Final = 62.0
 _PICTURES_MM: Final = (
     83.0,
@@ -124,12 +125,12 @@ def _hold_words(job: Job) -> str:
 
 def _hold_lines(job: Job) -> list[str]:
     words = _hold_words(job)
-    return broken(shown(words, 420), 9.0, _WIDE - 4.0, is_bold=True) if words else []
+    return broken(shown(words, 700), 9.0, _WIDE - 4.0, is_bold=True) if words else []
 
 
 def _head_low(job: Job) -> float:
     lines = _hold_lines(job)
-    return TOP_MM + _QR_MM + 1.5 + (len(lines) * line_mm(9.0) + 3.0 if lines else 0.0)
+    return TOP_MM + _QR_MM + 1.5 + (len(lines) * line_mm(9.0) + _QUIET_MM + 2.0 if lines else 0.0)
 
 
 def _head(sheet: Sheet, job: Job, pack: Pack) -> None:
@@ -156,7 +157,7 @@ def _head(sheet: Sheet, job: Job, pack: Pack) -> None:
     sheet.text(LEFT_MM, TOP_MM + 19.2, place, 8.5, width=wide)
     lines = _hold_lines(job)
     if lines:
-        y = TOP_MM + _QR_MM + 1.0
+        y = TOP_MM + _QR_MM + _QUIET_MM
         sheet.box(LEFT_MM, y, _WIDE, len(lines) * line_mm(9.0) + 2.0, pen_mm=0.0, grey=0.0)
         with sheet.ink(1.0):
             for i, line in enumerate(lines):

@@ -294,7 +294,10 @@ def test_a_large_wall_is_drawn_twice(
     """Sixty holes: small with the hole filled, then near with contents; the list loses no end."""
     bank = {f"{12 * r + c + 1:02}": (r + 1, c + 1) for r in range(5) for c in range(12)}
     monkeypatch.setitem(globals(), "BANK", bank)
-    (path,) = write_work_packs(tmp_path, _tables(), settings, run_id="0000abcd")
+    tables = _tables()
+    tables["packages"]["end_ids"] = "E1-18"
+    tables["crew_days"]["end_ids"] = "E1-18"
+    (path,) = write_work_packs(tmp_path, tables, settings, run_id="0000abcd")
     reader = PdfReader(path)
     texts = [" ".join(p.extract_text().split()) for p in reader.pages]
     walls = " ".join(t for t in texts if t.startswith("Wall A at E1"))
