@@ -336,7 +336,7 @@ def _sealed_row(end: str, found: Judgement) -> dict[str, Any]:
         "change_words": found.changed or None,
         "cables_now_count": found.cables_now_count,
         "is_closed": found.is_closed,
-        "is_made": not found.changed and result != "rejected" and not found.is_overdue,
+        "is_made": not found.changed and result != "rejected",
         "why_open": "; ".join(why) or (None if found.is_closed else _waits(found)),
     }
 

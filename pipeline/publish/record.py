@@ -57,6 +57,7 @@ def write_record(
             "firmness": _counts(tables["designs"].query("is_needed")["firmness"]),
             "holds": _counts(tables["designs"]["hold_reach"]),
             "findings": _counts(tables["findings"]["weight"]),
+            "states": _counts(tables["states"]["state"]),
         },
         "policies": json.loads(policies.to_json(orient="records")),
         "assumptions": _assumptions(tables),

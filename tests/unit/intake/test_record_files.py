@@ -161,6 +161,12 @@ def test_each_code_is_fired_by_its_fault(code: str, read: Read) -> None:
     assert not found["message"].str.contains(r"\{", regex=True).any()
 
 
+def test_an_overdue_seal_is_open_and_not_bought_again(read: Read) -> None:
+    """It no longer counts as closed, and it is still there: a look is asked for, no new seal."""
+    sealed = read(**FIRES["record-18"])["sealed_ends"].iloc[0]
+    assert (sealed["is_accepted"], sealed["is_closed"], sealed["is_made"]) == (True, False, True)
+
+
 def test_a_file_without_a_record_sheet_is_told(read: Read, tmp_path: Path) -> None:
     """record-19: nothing of the file is used, and the run goes on."""
     book = openpyxl.Workbook()
