@@ -15,7 +15,7 @@ from pipeline.publish.compare_folder import Row
 from pipeline.publish.compare_words import PLURALS, count_words, currency_of, short, step, totals
 
 _CAUSE: Final = (
-    Column("causes", "Input changes (sheet Inputs) it depends on", "", 12),
+    Column("causes", "Depends on inputs no.", "", 12),
     Column("cause_words", "The same in words", "", 60),
     Column("followed", "How they were found", "", 13),
 )
@@ -264,7 +264,7 @@ def _about(book: Book, chain: Chain, rest: dict[str, int]) -> None:
         ("Materials", f"{old.get('materials_note') or 'certified'} -> "
                       f"{new.get('materials_note') or 'certified'}"),
         ("Inputs", f"{len(chain.changes)} differ. Where none differs the tables cannot either."),
-        ("Input changes", "The numbers of the sheet Inputs. Each difference is followed back along "
+        ("Depends on inputs no.", "The numbers of the sheet Inputs. Each difference is followed back along "
          "the chain: cell, level, way, class, design, package, choice, need, order line. Where "
          "more than one input leads to a row all are named: each of them may have made it, alone "
          "or together."),

@@ -27,6 +27,9 @@ SURVEY: Final = (
     "visits", "sites", "buildings", "chambers", "entries", "points", "ends", "cables", "seals",
     "flood_levels", "observations",
 )  # fmt: skip
+RECORDS: Final = (
+    "installs", "inspections", "releases", "cable_changes", "orders_placed", "kits_packed",
+)  # fmt: skip
 
 
 @dataclass
@@ -131,7 +134,7 @@ class Run:
 def differing(old: Run, new: Run, table: str) -> list[Row]:
     """Rows of a table that differ between two runs, in the order of their keys."""
     before, after = old.rows(table), new.rows(table)
-    skip = {*_WHERE_IT_STOOD.get(table, ()), *(_ROW_RECORD if table in SURVEY else ())}
+    skip = {*_WHERE_IT_STOOD.get(table, ()), *(_ROW_RECORD if table in (*SURVEY, *RECORDS) else ())}
     columns = [c for c in REGISTRY[table].names if c not in skip]
     found: list[Row] = []
     for key in sorted(before.keys() | after.keys()):
@@ -165,4 +168,4 @@ def enriched(rows: Iterable[Row], old: Run, new: Run) -> Iterator[Row]:
         yield row
 
 
-__all__ = ["SURVEY", "Cells", "Row", "Run", "differing", "enriched"]
+__all__ = ["RECORDS", "SURVEY", "Cells", "Row", "Run", "differing", "enriched"]

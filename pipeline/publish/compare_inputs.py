@@ -11,13 +11,22 @@ from typing import Any, Final
 from pipeline.core.survey import TABLE_OF_SHEET, columns
 from pipeline.publish import compare_touch as touch
 from pipeline.publish.compare_folder import SURVEY, Row, Run
+from pipeline.publish.compare_records import record_rows
 from pipeline.publish.compare_touch import Touch
 
 _SHEET: Final = {table: sheet for sheet, table in TABLE_OF_SHEET.items()}
 _TYPED: Final = {
     (TABLE_OF_SHEET[c.sheet], c.house_name) for c in columns() if c.sheet in TABLE_OF_SHEET
 }
-_LABELS: Final = (("id",), ("region", "year"), ("datum",), ("from_year",), ("name",))
+_LABELS: Final = (
+    ("id",),
+    ("site_id", "what"),
+    ("region", "year"),
+    ("datum",),
+    ("from_year",),
+    ("name",),
+    ("region",),
+)
 # settings whose files are read row by row: what stands in them is told instead
 _CATALOGUED: Final = {
     "design.materials", "buying.items", "buying.prices", "buying.suppliers", "buying.depots",
@@ -68,6 +77,7 @@ def input_changes(old: Run, new: Run, survey: Mapping[str, list[Row]]) -> list[C
         *_settings(old, new),
         *_catalogue(old, new),
         *_abouts(old, new),
+        *(Change("record row", *told) for told in record_rows(old, new)),
         *answered.values(),
     ]
     first = len(found) - len(answered)
@@ -79,7 +89,7 @@ def input_changes(old: Run, new: Run, survey: Mapping[str, list[Row]]) -> list[C
     for table in SURVEY:
         for row in survey.get(table, ()):
             _survey_row(row, found, (old, new), bit_of_answer, only)
-    told = [c.subject for c in found if c.kind.startswith("survey ")]
+    told = [c.subject for c in found if c.kind.startswith(("survey ", "record "))]
     # a file whose rows are told in lines of their own is no further input
     return found + [c for c in files if c not in gps and not _is_told(c, told)]
 
@@ -140,7 +150,7 @@ def _settings(old: Run, new: Run) -> Iterator[Change]:
         elif any(files):
             if files[0] != files[1] and key not in _CATALOGUED:
                 yield _file(key, str(one or ""), str(other or ""), files)
-        elif one != other:
+        elif _text(one) != _text(other):
             yield Change("setting", f"setting {key}", _text(one), _text(other),
                          touch.setting_touches(key))  # fmt: skip
 

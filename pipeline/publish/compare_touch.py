@@ -131,6 +131,9 @@ _KEYS: Final[tuple[tuple[str, tuple[Touch, ...]], ...]] = (
     (r"crews\..*", _CREW),
     (r"buying\.(buffer_days|transport_days)", _all("order_lines")),
     (r"programme\.planning_date", _DATED),
+    (r"programme\.(fixed|region_minimum).*", (Touch("choices", CHOSEN), *_all("plans"))),
+    (r"cautions\..*", (Touch("designs", frozenset({"steps", "cautions", "hold_words"})),)),
+    (r"records\..*", _all("seals", "links", "designs")),
     (r"programme\.(id|name)", ()),
     (r"export\..*", ()),
 )

@@ -8,7 +8,7 @@ from typing import Final
 
 from pipeline.core.money import words as money
 from pipeline.publish.compare_chain import FOLLOWED, ORDER, Chain
-from pipeline.publish.compare_folder import Row, Run, differing
+from pipeline.publish.compare_folder import RECORDS, Row, Run, differing
 from pipeline.tables import REGISTRY
 
 PLURALS: Final = {
@@ -33,7 +33,7 @@ DIFFERENT_FILES: Final = (
 )
 # tables beside the chain; where a cell stood, or sums of other tables, need no listing
 _NO_LISTING: Final = frozenset(
-    {*ORDER, "abouts", "columns", "counts", "answers", "changes", "findings", "photos",
+    {*ORDER, *RECORDS, "abouts", "columns", "counts", "answers", "changes", "findings", "photos",
      "gps_points", "placements", "way_edges", "way_waters", "flood_nodes", "flood_polygons",
      "flood_domains", "regions", "footprints"}
 )  # fmt: skip

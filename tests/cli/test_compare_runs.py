@@ -158,7 +158,7 @@ def listed(file: Path, name: str, width: int) -> dict[tuple[str, ...], set[int]]
     out = {}
     for row in sheet(file, name):
         key = tuple(str(v) for v in list(row.values())[:width])
-        causes = str(row["Input changes (sheet Inputs) it depends on"] or "")
+        causes = str(row["Depends on inputs no."] or "")
         out[key] = {int(n) for n in causes.split(",") if n.strip()}
     return out
 
@@ -311,6 +311,28 @@ def test_hostile_words_stay_text(made: Maker, tmp_path: Path) -> None:
     cells = [c for row in page.iter_rows() for c in row if "=1+1" in str(c.value)]
     assert cells
     assert all(c.data_type == "s" for c in cells)
+
+
+def test_a_release_is_an_input(made: Maker, tmp_path: Path) -> None:
+    """A record that came in is named with file, sheet and row; nothing says 'the same rows'."""
+    import shutil
+
+    copy = tmp_path / "copy"
+    shutil.copytree(made("nothing"), copy)
+    file = copy / "tables" / "releases.csv"
+    head = file.read_text("utf-8-sig").splitlines()[0].split(",")
+    row = {"file": "releases.csv", "sheet": "releases", "row": "2", "release_id": "R-1",
+           "end_id": END, "hold": "water", "is_used": "True"}  # fmt: skip
+    text = ",".join(head) + "\n" + ",".join(row.get(h, "") for h in head) + "\n"
+    file.write_text(text, "utf-8-sig")
+    designs = copy / "tables" / "designs.csv"
+    old = rows(copy, "designs", ("end_id",))[END,]["hours_h"]
+    lines = designs.read_text("utf-8-sig").splitlines(keepends=True)
+    changed = [x.replace(old, "9.75") if x.startswith(f"{END},") else x for x in lines]
+    designs.write_text("".join(changed), "utf-8-sig")
+    told = job.compare_runs(made("nothing"), copy)
+    assert "  1. releases.csv releases row 2: R-1: none -> added" in told, told
+    assert any(x.startswith(f"  {END}: ") and x.endswith("because of 1") for x in told), told
 
 
 def test_record_without_catalogue(made: Maker, tmp_path: Path) -> None:
