@@ -80,7 +80,7 @@ def serving(tree: Path, *options: str, token: str = "") -> Iterator[Served]:
     try:
         assert process.stdout is not None
         said = ""
-        while "http://" not in said:
+        while "Files and answers" not in said:
             line = process.stdout.readline()
             assert line, f"the page did not start: {said}"
             said += line

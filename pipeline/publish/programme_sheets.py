@@ -139,7 +139,7 @@ def _picture(book: Book, curve: pd.DataFrame, minor: pd.DataFrame, currency: str
             {
                 "region": region,
                 "lost": "not worked out" if less is None else _cut(less, now, currency),
-                "dropped": None if less is None else less["dropped_building_ids"],
+                "dropped": None if less is None else _given_up(less),
                 "more": "not worked out"
                 if more is None
                 else f"avoids {about(int(more['pv_change_minor']), currency)} more",
@@ -161,6 +161,12 @@ def _picture(book: Book, curve: pd.DataFrame, minor: pd.DataFrame, currency: str
         last + 1, 2, _chart(book, curve, places, "By region", currency),
         {"description": "Loss avoided against money, one line per region", "x_offset": 70},
     )  # fmt: skip
+
+
+def _given_up(less: dict[str, Any]) -> str | None:
+    if not pd.isna(less["dropped_building_ids"]):
+        return str(less["dropped_building_ids"])
+    return "none; smaller packages or later years" if less["pv_change_minor"] < 0 else "none"
 
 
 def _cut(less: dict[str, Any], now: int, currency: str) -> str:

@@ -170,6 +170,9 @@ class _Handlers:
             if self.checker.state == CHECKING:
                 return pages.waiting_page(self.checker, "Questions", "/questions")
             return RedirectResponse("/", status_code=303)
+        if session.sent is not None:
+            session.told = [_what_became(*session.sent, len(result["lines"]))]
+            session.sent = None
         number = request.query_params.get("page", "1")
         response = pages.questions_page(
             result["lines"],
@@ -209,8 +212,8 @@ class _Handlers:
         if given:
             self.desk.answer(given)
             before = len((self.checker.result or {}).get("lines", ()))
+            session.sent = sum(1 for g in given if g.text), before
             await self._changed()
-            session.told = [self._what_became(sum(1 for g in given if g.text), before)]
         else:
             session.told = [Told("No answer", "All boxes were as before.", is_taken=False)]
         at = {n: request.query_params[n] for n in ("who", "page") if n in request.query_params}
@@ -240,13 +243,6 @@ class _Handlers:
                 session.by_whom, session.on, line["place_id"], line["message"],
             ))  # fmt: skip
         return out
-
-    def _what_became(self, count: int, before: int) -> Told:
-        words = "1 answer" if count == 1 else f"{count:,} answers"
-        if self.checker.state != DONE or self.checker.result is None:
-            return Told(words, "Kept; the check goes on.", is_taken=True)
-        left = len(self.checker.result["lines"])
-        return Told(f"{words} kept", f"{before:,} questions before, {left:,} now.", is_taken=True)
 
     async def take_back(self, request: Request) -> Response:
         fields = await self._fields(request)
@@ -342,6 +338,11 @@ def _told(session: Session, checker: Checker) -> list[Told]:
     if checker.state != CHECKING:
         session.told = []
     return told
+
+
+def _what_became(count: int, before: int, left: int) -> Told:
+    words = "1 answer" if count == 1 else f"{count:,} answers"
+    return Told(f"{words} kept", f"{before:,} questions before, {left:,} now.", is_taken=True)
 
 
 def _one_line(text: str) -> str:

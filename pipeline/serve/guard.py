@@ -43,11 +43,16 @@ _WAIT_S: Final = 1.0
 
 @dataclass
 class Session:
-    """One browser: whether it gave the token, and the lines that its last action left."""
+    """One browser: whether it gave the token, and the lines that its last action left.
+
+    `sent`: answers that were just sent and the questions before them, to be told once the check
+    that they caused is done.
+    """
 
     sid: str
     has_token: bool = False
     told: list[Told] = field(default_factory=list)
+    sent: tuple[int, int] | None = None
     by_whom: str = ""
     on: str = ""
 

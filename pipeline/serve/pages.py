@@ -129,7 +129,7 @@ def _not_made(tests: Sequence[str]) -> Markup | None:
 def _files(desk: Desk, key: str) -> Markup | None:
     if not desk.items:
         return None
-    names = ("file", "kind", "size", "")
+    names = ("file", "kind", "size", "action")
     rows = [
         cells("th", names, (
             _name(desk, i), i.kind, megabytes(i.size_bytes),
@@ -233,7 +233,7 @@ def _form(
     groups = []
     for place, group in groupby(lines, key=lambda line: str(line["place_id"])):
         groups.append(
-            el("section", el("h3", said(place) if place else "The whole file or programme"),
+            el("section", el("h2", said(place) if place else "The whole file or programme"),
                *(_line(line, desk.answers.get(line["line_id"])) for line in group))
         )  # fmt: skip
     return el(
@@ -273,7 +273,7 @@ def _line(line: dict[str, Any], before: Given | None) -> Markup:
     others = str(line["key"]).count(" ; ")
     return el(
         "div",
-        el("p", said(where), f" · {words} · for the {line['answered_by']} · {line['code']}",
+        el("p", said(where), " · " if where else "", f"{words} · for the {line['answered_by']} · {line['code']}",
            class_="where"),
         el("p", said(line["message"]), class_="ask-text", id=f"q-{an_id}"),
         el("dl", *(part for name, text in facts for part in (el("dt", name), el("dd", said(text))))),
@@ -290,7 +290,7 @@ def _line(line: dict[str, Any], before: Given | None) -> Markup:
 def answers_page(desk: Desk, checker: Checker, key: str, told: Sequence[Told]) -> HTMLResponse:
     """The answers that were given, what became of each, and a way to take one back."""
     outcomes = (checker.result or {}).get("outcomes", {})
-    names = ("place", "question", "answer", "by whom", "date", "what became of it", "")
+    names = ("place", "question", "answer", "by whom", "date", "what became of it", "action")
     rows = [
         cells("td", names, (
             said(a.place), said(a.question), said(a.text), said(a.by_whom), said(a.on),

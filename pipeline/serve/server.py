@@ -21,6 +21,7 @@ from pipeline.serve.guard import is_loopback
 
 _SHORTEST_TOKEN: Final = 16
 _AT_ONCE: Final = 64
+_LAST_PORT: Final = 65_535
 
 
 def serve(place: Place, tell: Callable[[str], None], *, is_kept: bool) -> None:
@@ -82,15 +83,18 @@ def _with_token(place: Place) -> Place:
 
 
 def _listening(place: Place) -> socket.socket:
+    is_port = 0 <= place.port <= _LAST_PORT  # the system would take another modulo 65,536
     try:
         found = socket.getaddrinfo(place.host, place.port, type=socket.SOCK_STREAM)
         family, kind, protocol, _, address = found[0]
-        listener = socket.socket(family, kind, protocol)
+        listener = socket.socket(family, kind, protocol) if is_port else None
     except (OSError, UnicodeError, OverflowError):
+        listener = None
+    if listener is None:
         raise UsageError(
             f"{place.host}, port {place.port}, is no address of this machine.",
             mend="Name one of its addresses with --host, and a port from 0 to 65535.",
-        ) from None
+        )
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind(address)

@@ -63,6 +63,8 @@ def do_job(job: dict[str, Any], tell: Callable[[dict[str, Any]], None]) -> dict[
     try:
         if job["answers"]:
             files.append(write_answers(out / ANSWERS, job["answers"]))
+        else:  # all were taken back
+            (out / ANSWERS).unlink(missing_ok=True)
 
         def step(words: str) -> Progress:
             tell({"step": words})
@@ -81,6 +83,9 @@ def do_job(job: dict[str, Any], tell: Callable[[dict[str, Any]], None]) -> dict[
     except MemoryError:
         return {"fault": {"what": "The files need more memory than a check may use.", "why": "",
                           "mend": "Remove the largest, or send it in parts."}}  # fmt: skip
+    except OSError as fault:
+        return {"fault": {"what": f"The check cannot write: {fault.strerror}.", "why": "",
+                          "mend": "Make room on the disk, or remove the largest file."}}  # fmt: skip
     except Exception as fault:  # noqa: BLE001 - no traceback reaches a user
         what = "stanch has made a fault of its own."
         return {"fault": {"what": what, "why": f"{type(fault).__name__}: {fault}"[:400],

@@ -43,7 +43,7 @@ def test_import_rule() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
 
 
-@pytest.mark.parametrize("command", [[], ["run"], ["check"], ["rules"]])
+@pytest.mark.parametrize("command", [[], ["run"], ["check"], ["rules"], ["serve"]])
 def test_help_is_light(command: list[str]) -> None:
     """Asking for help loads none of the heavy libraries."""
     code = (

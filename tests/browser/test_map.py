@@ -60,7 +60,7 @@ def test_search_card_and_way(browser: Any, example_run: Path, table: Any) -> Non
     page, _, messages = _open(browser, example_run / "map.html")
     page.fill("#find", wet["opening_id"])
     page.press("#find", "Enter")
-    assert wet["opening_id"] in page.inner_text("#card h3")
+    assert wet["opening_id"] in page.inner_text("#card h2")
     assert wet["reason"] in page.inner_text("#card")
     page.click("text=Show the water's way")
     page.locator(".step").nth(1).wait_for(timeout=5000)

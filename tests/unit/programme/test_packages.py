@@ -315,3 +315,22 @@ def test_a_building_without_site_shares_the_customers(
     (shared, _) = _rows(run(town.tables(), settings))
     assert shared["loss_once_minor"] < alone["loss_once_minor"]
     assert "shared between 2 buildings" in shared["assumed"]
+
+
+def test_level_under_the_most_frequent_event_is_more_often_than(
+    town: Any, settings: Settings, run: Run
+) -> None:
+    """An opening that every modelled event reaches: 'more often than' 1 in 10, in row and reason."""
+    town.site("S1")
+    town.building("B1", "S1")
+    town.opening("B1-1", "B1", level_m=20.0, chances={"river": 0.1})
+    town.rows["reach"][-1]["onset_bound"] = "more often than"
+    town.opening("B1/vent", "B1", level_m=21.2, chances={"river": 0.001}, **_VENT)
+    town.opening("B1/door", "B1", level_m=21.3, chances={"river": 0.001}, **_DOOR)
+    town.flood("B1", 0.01, None, ground_m=21.5)
+    made = run(town.tables(), settings)
+    (row,) = _rows(made)
+    assert row["before_bound"] == "more often than"
+    assert row["before_chance_per_year"] == pytest.approx(0.1)
+    (choice,) = made["choices"].to_dict("records")
+    assert "water inside at more often than 1 in 10 a year" in choice["reason"]

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import tomllib
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
 from pydantic import ValidationError
 
+from pipeline.core import settings_file
 from pipeline.core.errors import UsageError
-from pipeline.core.settings import Budget, Fixed, RegionMinimum, Settings
+from pipeline.core.settings import Budget, Fixed, Programme, RegionMinimum, Settings
 from pipeline.tables import Tables
 
+_ROOT = Path(__file__).parents[3]
 Run = Callable[[Tables, Settings], Tables]
 
 
@@ -201,3 +205,24 @@ def test_flood_warning_words(town: Any, settings: Settings, run: Run) -> None:
     words = days.set_index("site_id")["stop_words"]
     assert "(river)" in words["S1"]
     assert words["S2"].startswith("no work while any flood warning stands")
+
+
+def test_the_example_shows_keys_that_work() -> None:
+    """The lines that the example file shows switched off are read when they are switched on."""
+    text = (_ROOT / "configs" / "example.toml").read_text("utf-8")
+    head = text[: text.index("[reference]")]
+    off, on = head.split("# [[programme.fixed]]")
+    on = "\n".join(line.removeprefix("# ") for line in f"# [[programme.fixed]]{on}".splitlines())
+    programme = Programme.model_validate(tomllib.loads(off + on)["programme"])
+    (fixed,), (least,) = programme.fixed, programme.region_minimum
+    assert (fixed.site_id, fixed.what) == ("N01", "do it")
+    assert (least.region, least.buildings_count) == ("Isles", 2)
+    assert settings_file.load(_ROOT / "configs" / "example.toml").programme.fixed == ()
+
+
+def test_least_of_an_unknown_region_is_refused(town: Any, settings: Settings, run: Run) -> None:
+    """A slip in a region's name stops the run and is named."""
+    _three(town)
+    least = RegionMinimum(region="Nroth", buildings_count=2, because="x")
+    with pytest.raises(UsageError, match="Nroth"):
+        run(town.tables(), _with(settings, (2026, 1500), region_minimum=(least,)))

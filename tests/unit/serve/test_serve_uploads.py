@@ -83,7 +83,7 @@ HOSTILE: dict[str, tuple[str, Callable[[], bytes], str]] = {
     "a sign that rings": ("sur\x07vey.xlsx", workbook, "signs"),
     "a nought in the name": ("survey.xlsx\x00.exe", workbook, "signs"),
     "markup in the name": ("<img src=x onerror=alert(1)>.xlsx", workbook, "signs"),
-    "name of 5,000 letters": ("x" * 5_000 + ".xlsx", workbook, "longer"),
+    "name of 3,000 letters": ("x" * 3_000 + ".xlsx", workbook, "longer"),
     "hidden name": (".xlsx", workbook, "begins"),
     "name of a device": ("NUL.xlsx", workbook, "device"),
     "no ending": ("survey", workbook, "not read"),
@@ -107,7 +107,7 @@ HOSTILE: dict[str, tuple[str, Callable[[], bytes], str]] = {
     "text as GeoJSON": ("points.geojson", lambda: b"hello", "something else"),
     "a zip that is no workbook": ("zip.xlsx", lambda: packed(readme=b"x"), "not a workbook"),
     "a cut workbook": ("cut.xlsx", lambda: workbook()[:1500], "damaged"),
-    "a bomb": ("bomb.xlsx", lambda: with_part("xl/media/big.bin", bytes(450_000_000)), "unpacks"),
+    "a bomb": ("bomb.xlsx", lambda: with_part("xl/media/big.bin", bytes(60_000_000)), "unpacks"),
     "a link": ("link.xlsx", lambda: with_part("xl/link", b"/etc/passwd", attributes=0o120777),
                "link"),
     "parts that lead out": ("out.xlsx", lambda: with_part("../../outside.txt", b"x"), "lead out"),
@@ -193,11 +193,10 @@ def test_the_good_one_beside_bad_ones_is_read(served: Served) -> None:
         "entity.xlsx", "good.xlsx",
     ]  # fmt: skip
     assert served.outside() == before
-    for number, name in ((n, f) for n in range(1, 9) for f in ("good.xlsx", "entity.xlsx")):
-        served.client.post(
-            served.url + "/files/remove",
-            data={"key": served.key(), "number": str(number), "name": name},
-        )
+    for path in sorted(served.desk.joinpath("files").rglob("*.xlsx")):
+        number = str(int(path.parent.parent.name))
+        fields = {"key": served.key(), "number": number, "name": path.name}
+        assert served.client.post(served.url + "/files/remove", data=fields).status_code == 200
     assert list(served.desk.joinpath("files").iterdir()) == []
 
 
