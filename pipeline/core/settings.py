@@ -228,6 +228,9 @@ class Design(Section):
     allowance_frac: dict[str, Fraction] = Field(description="named allowances on net sealant")
     clearance_mm: float = Field(ge=0, description="gap between separated cables (mm)")
     objective: Literal["larger first", "least void"] = "larger first"
+    effort: Literal["standard", "thorough"] = Field(
+        default="standard", description="how long the drawing looks for one filler sleeve more"
+    )
     seal_place: Literal["wall", "wall or chamber"] = "wall"
     water_kg_per_m3: float = Field(default=1000.0, ge=990.0, le=1060.0)
     cord_out: bool = Field(default=False, description="owner's leave to take draw cords out")

@@ -138,7 +138,12 @@ def _drawn(case: Case) -> tuple[Case, Layer | None]:
     why_not = not_drawable(facts)
     if why_not:
         return replace(case, not_drawn=why_not), None
-    rule = SectionRule(case.may_move, settings.design.clearance_mm, settings.design.objective)
+    rule = SectionRule(
+        case.may_move,
+        settings.design.clearance_mm,
+        settings.design.objective,
+        settings.design.effort,
+    )
     section = draw(hole_of(facts), strands_of(facts), materials=materials, rule=rule)
     if section is None:
         return replace(case, not_drawn=overfull(section)), None

@@ -11,7 +11,7 @@ from pipeline.core.settings import Crews
 from pipeline.design.case import TAKE_OUT, Case
 from pipeline.design.doubts import Range
 from pipeline.design.facts import text
-from pipeline.design.section import Section
+from pipeline.design.section import Section, Sleeve
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,8 @@ def pieces_of(
         Sorted by item.
     """
     counts: Counter[str] = Counter()
-    for sleeve in section.sleeves:
+    # by size the larger count of the cables as drawn and as found: the crew may meet either
+    for sleeve in (*section.sleeves, *section.more):
         counts[sleeve.item_id] += lengths_count
     for item in section.collars.values():
         counts[item.id] += lengths_count
@@ -138,9 +139,21 @@ def with_ranges(
     )
 
 
+def spare_words(section: Section, lengths_count: int) -> str:
+    """Sleeves to carry beyond the drawn ones, and why; '' for none."""
+    if not section.more:
+        return ""
+    words = _by_size(section.more, lengths_count)
+    return f"{words} more than drawn to be carried: as found the cables leave room for them"
+
+
 def sleeves_words(section: Section, lengths_count: int) -> str:
     """Sleeves by size in words: '4 x 20 mm, 3 x 10 mm'."""
-    sizes = Counter(s.outer_mm for s in section.sleeves)
+    return _by_size(section.sleeves, lengths_count)
+
+
+def _by_size(sleeves: Sequence[Sleeve], lengths_count: int) -> str:
+    sizes = Counter(s.outer_mm for s in sleeves)
     words = ", ".join(f"{n * lengths_count} x {d:g} mm" for d, n in sorted(sizes.items())[::-1])
     if not words:
         return "none"

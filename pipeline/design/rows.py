@@ -13,6 +13,7 @@ from pipeline.core.materials import Materials
 from pipeline.design.draft import Draft
 from pipeline.design.facts import Row, number, text
 from pipeline.design.provisional import Estimate
+from pipeline.design.quantity import spare_words
 from pipeline.design.section import Section
 
 Letters = Mapping[tuple[str, str, str], str]
@@ -147,6 +148,7 @@ def _designed_part(draft: Draft, sealant: str) -> Row:
         ),
         "sleeves_words": numbers.sleeves_words,
         "sleeves_count": len(section.sleeves) * lengths,
+        "sleeves_spare_words": spare_words(section, lengths) or None,
         "collars_count": len(section.collars) * lengths,
         "hours_h": draft.hours_h,
     }

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Final, Literal
 
@@ -14,6 +15,7 @@ from pipeline.core.materials import Item, Materials
 from pipeline.design.cables import Body, body, settle
 from pipeline.design.geometry import Array, Opening, circles_area_mm2, largest_free_circle_mm
 from pipeline.design.packing import fill
+from pipeline.design.pushing import Effort
 
 Objective = Literal["larger first", "least void"]
 
@@ -56,6 +58,7 @@ class Section:
     arrangement: str = "empty"
     free_circle_mm: float = 0.0  # the worse of both arrangements
     has_closed_gap: bool = False
+    more: tuple[Sleeve, ...] = ()  # sleeves beyond the drawn ones, were the cables left as found
 
     @property
     def cables_area_mm2(self) -> float:
@@ -74,7 +77,7 @@ def draw(
     strands : sequence of Strand
     materials : Materials
     rule : SectionRule
-        Leave to move cables apart, clearance and objective.
+        Leave to move cables apart, clearance, objective and effort.
 
     Returns
     -------
@@ -88,23 +91,40 @@ def draw(
         return None
     circle = largest_free_circle_mm(hole, found, outer / 2.0)
     xy, words, collars = found, "as found" if strands else "empty", dict[int, Item]()
+    other: tuple[Sleeve, ...] = ()
     if rule.may_separate and strands:
         apart = _separate(hole, strands, materials, rule.clearance_mm)
         if apart is not None:
             xy, share_mm, collars = apart
             words = f"separated to {share_mm:g} mm"
             circle = max(circle, largest_free_circle_mm(hole, xy, outer / 2.0))
-    size = _with_collars(outer, collars)
+            # counted only, never drawn: pushes gain next to nothing beside cables
+            quick = replace(rule, effort="greedy")
+            other = _sleeves(hole, found, outer, materials.sleeves, quick)
+    sleeves = _sleeves(hole, xy, _with_collars(outer, collars), materials.sleeves, rule)
     return Section(
         hole,
         strands,
         xy,
         collars,
-        _sleeves(hole, xy, size, materials.sleeves, rule.objective),
+        sleeves,
         words,
         circle,
         has_closed_gap(hole, xy, outer / 2.0, nozzle_mm=materials.sealant.nozzle_mm),
+        _beyond(other, sleeves),
     )
+
+
+def _beyond(other: Sequence[Sleeve], drawn: Sequence[Sleeve]) -> tuple[Sleeve, ...]:
+    """Sleeves of another arrangement that are more, size by size, than the drawn ones."""
+    left = Counter(s.item_id for s in drawn)
+    out = []
+    for sleeve in other:
+        if left[sleeve.item_id] > 0:
+            left[sleeve.item_id] -= 1
+        else:
+            out.append(sleeve)
+    return tuple(out)
 
 
 @dataclass(frozen=True)
@@ -114,6 +134,7 @@ class SectionRule:
     may_separate: bool
     clearance_mm: float
     objective: Objective
+    effort: Effort = "standard"
 
 
 def _outer(strands: Sequence[Strand]) -> Array:
@@ -166,7 +187,7 @@ def _with_collars(outer: Array, collars: dict[int, Item]) -> Array:
 
 
 def _sleeves(
-    hole: Opening, xy: Array, outer: Array, items: Sequence[Item], objective: Objective
+    hole: Opening, xy: Array, outer: Array, items: Sequence[Item], rule: SectionRule
 ) -> tuple[Sleeve, ...]:
     """Sleeves for the rest of the opening, packed with the opening down and the circles up."""
     key = (
@@ -176,7 +197,7 @@ def _sleeves(
         tuple(float(d) for d in np.ceil(np.round(outer, 6))),
         tuple((i.id, float(i.outer_mm or 0.0)) for i in items),
     )
-    return _packed(key, objective)
+    return _packed(key, rule.objective, rule.effort)
 
 
 @lru_cache(maxsize=4096)
@@ -189,6 +210,7 @@ def _packed(
         tuple[tuple[str, float], ...],
     ],
     objective: Objective,
+    effort: Effort,
 ) -> tuple[Sleeve, ...]:
     (width, height, _), has_corner, centres, outer, items = key
     corner = min(width, height) / 2.0 if has_corner else 0.0
@@ -196,17 +218,17 @@ def _packed(
     xy = np.array(centres, dtype=np.float64).reshape(-1, 2)
     radii = np.array(outer, dtype=np.float64) / 2.0
     starts = range(len(items)) if objective == "least void" else range(1)
-    tries = [_stages(hole, xy, radii, items[start:]) for start in starts]
+    tries = [_stages(hole, xy, radii, items[start:], effort) for start in starts]
     # least void: largest area of sleeves; ties: fewer pieces, then the larger sizes
     return min(tries, key=lambda s: (-round(sum(p.outer_mm**2 for p in s), 6), len(s)))
 
 
 def _stages(
-    hole: Opening, xy: Array, radii: Array, items: Sequence[tuple[str, float]]
+    hole: Opening, xy: Array, radii: Array, items: Sequence[tuple[str, float]], effort: Effort
 ) -> tuple[Sleeve, ...]:
     out: list[Sleeve] = []
     for item_id, outer_mm in items:
-        added = fill(hole, xy, radii, outer_mm / 2.0)
+        added = fill(hole, xy, radii, outer_mm / 2.0, effort=effort)
         xy = np.vstack([xy, added])
         radii = np.concatenate([radii, np.full(len(added), outer_mm / 2.0)])
         out += [Sleeve(item_id, outer_mm, float(x), float(y)) for x, y in added]

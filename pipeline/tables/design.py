@@ -57,8 +57,16 @@ DESIGNS = Table(
         ),
         text("sleeves_words", "sleeves by size: '4 x 20 mm, 3 x 10 mm'"),
         whole("sleeves_count", "number of filler sleeves", lo=0),
+        text(
+            "sleeves_spare_words",
+            "sleeves counted beyond the drawing: by size the quantity is the larger of the cables "
+            "as drawn (separated) and as found; blank where the drawing needs no fewer",
+        ),
         whole("collars_count", "number of cable collars", lo=0),
-        text("arrangement", "as found or separated: the worse of both that was designed for"),
+        text(
+            "arrangement",
+            "how the cables are drawn: as found or separated; head and quantity use the worse of both",
+        ),
         real("filler_length_mm", "length of the filler", lo=0),
         real("depth_needed_mm", "recess + layer + filler", lo=0),
         real("depth_free_mm", "depth free behind the mouth; blank = not probed", lo=0),

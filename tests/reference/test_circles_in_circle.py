@@ -18,6 +18,7 @@ import pytest
 
 from pipeline.design.geometry import Array, Opening
 from pipeline.design.packing import fill, overlap_mm
+from pipeline.design.pushing import Effort
 
 TABLE = Path(__file__).parent / "circles_in_circle.csv"
 RADIUS_MM = 10.0
@@ -33,9 +34,9 @@ def _table() -> list[tuple[int, float, bool]]:
         ]
 
 
-def _pack(ratio: float) -> Array:
+def _pack(ratio: float, effort: Effort = "standard") -> Array:
     outer = ratio * RADIUS_MM
-    return fill(Opening(outer, outer, outer), EMPTY, NONE, RADIUS_MM)
+    return fill(Opening(outer, outer, outer), EMPTY, NONE, RADIUS_MM, effort=effort)
 
 
 # 1 + sqrt 2 and so on: closed forms of the proven cases, worked by hand from the figures
@@ -61,20 +62,47 @@ def test_table_meets_the_closed_forms(n: int) -> None:
     assert _table()[n - 1][1] == pytest.approx(CLOSED[n], abs=1e-12)
 
 
-def test_share_of_the_best_known_count() -> None:
-    """Over 512 bores from 2 to 7.1 diameters: never above the best count, 98 % on the mean."""
+def _shares(effort: Effort, step: int) -> Array:
+    """Found over best known count for bores of 2 to 7.1 diameters; checks every drawing."""
     shares = []
-    for ratio in np.linspace(2.0, 7.1, 512):
+    for ratio in np.linspace(2.0, 7.1, 512)[::step]:
         best = sum(r <= ratio + 1e-9 for _, r, _ in _table())
-        found = _pack(float(ratio))
+        found = _pack(float(ratio), effort)
         outer = float(ratio) * RADIUS_MM
-        assert (
-            overlap_mm(Opening(outer, outer, outer), found, np.full(len(found), RADIUS_MM)) < 1e-6
-        )
+        hole = Opening(outer, outer, outer)
+        assert overlap_mm(hole, found, np.full(len(found), RADIUS_MM)) <= 1e-6 + 1e-12
         assert len(found) <= best, ratio
         shares.append(len(found) / best)
-    assert np.mean(shares) >= 0.98
-    assert min(shares) >= 0.9
+    return np.array(shares)
+
+
+def test_share_of_the_best_known_count() -> None:
+    """Every eighth of 512 bores: never above the best count, 99.9 % on the mean, 98 % exact."""
+    shares = _shares("standard", 8)
+    assert shares.mean() >= 0.999
+    assert np.mean(shares == 1.0) >= 0.98
+
+
+def test_greedy_alone_finds_fewer() -> None:
+    """The pushes are worth their time: corner placement alone is exact in under 90 % of bores."""
+    shares = _shares("greedy", 8)
+    assert 0.98 <= shares.mean() < 0.999
+    assert np.mean(shares == 1.0) < 0.9
+
+
+@pytest.mark.parametrize("n", [n for n in range(2, 14) if n != 6] + [19])
+def test_proven_counts_are_taken_at_exact_touch(n: int) -> None:
+    """n circles lie in a bore a part in 1e9 above the proven ratio, and not in one 1e-6 below."""
+    ratio = _table()[n - 1][1]
+    assert len(_pack(ratio * (1.0 + 1e-9), "thorough" if n in (12, 13) else "standard")) == n
+    assert len(_pack(ratio * (1.0 - 1e-6), "standard")) < n
+
+
+@pytest.mark.parametrize("n", [14, 18, 20, 31])
+def test_best_known_counts_at_exact_touch(n: int) -> None:
+    """Thorough pushes find best known packings where every circle is jammed."""
+    best = sum(r <= _table()[n - 1][1] + 1e-9 for _, r, _ in _table())
+    assert len(_pack(_table()[n - 1][1] * (1.0 + 1e-9), "thorough")) == best
 
 
 @pytest.mark.parametrize("n", [1, 2, 3, 4, 5, 7, 8, 9, 11, 19])
@@ -86,6 +114,6 @@ def test_reaches_and_never_passes_the_small_optima(n: int) -> None:
 
 
 @pytest.mark.parametrize("n", [6, 10, 12, 13, *range(14, 41, 2)])
-def test_reaches_the_others_within_four_percent(n: int) -> None:
-    """n circles are found in a bore at most 4 % wider than the best known (6: the 7-circle bore)."""
-    assert len(_pack(_table()[n - 1][1] * 1.04)) >= n
+def test_reaches_the_others_within_one_percent(n: int) -> None:
+    """n circles are found in a bore at most 1 % wider than the best known (6: the 7-circle bore)."""
+    assert len(_pack(_table()[n - 1][1] * 1.01)) >= n

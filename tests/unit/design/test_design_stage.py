@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -136,8 +137,38 @@ def test_provisional_quantities_come_from_the_same_wall(run: Run) -> None:
     assert "D4" not in set(out["placements"]["end_id"])
 
 
+def _spare(words: object) -> dict[str, int]:
+    """Sleeves beyond the drawing by item id, from the words of the table ('2 x 10 mm, ...')."""
+    found = re.findall(r"(\d+) x (\d+) mm", str(words))
+    return {f"sleeve-{size}": int(count) for count, size in found}
+
+
+@pytest.mark.parametrize("may_separate", [True, False])
+def test_the_larger_count_of_both_arrangements_is_bought(run: Run, may_separate: bool) -> None:
+    """By size, pieces are the larger of the counts drawn with and without leave to move cables."""
+    cables = [{"cable_id": f"K{i}", "diameter_mm": 33.0} for i in range(3)]
+    ends = [{"bore_mm": 138.0, "contents": "cables"}]
+    sleeves = []
+    for leave in (True, False):
+        out = run(ends=ends, cables=cables, policy={"separate_cables": leave})
+        rows = out["placements"].query("kind == 'sleeve'")
+        sleeves.append(rows["item_id"].value_counts().to_dict())
+        if leave == may_separate:
+            bought = out["pieces"].set_index("item_id")["quantity"].to_dict()
+    separated, as_found = sleeves
+    wanted = as_found | {
+        item: max(count, as_found.get(item, 0)) for item, count in separated.items()
+    }
+    wanted = wanted if may_separate else as_found
+    assert {i: n for i, n in bought.items() if i.startswith("sleeve")} == wanted
+    assert separated != as_found
+
+
 def test_pieces_follow_the_drawing(run: Run) -> None:
-    """Sleeves, collars and sealant in `pieces` are those of `placements` and `designs`."""
+    """Sleeves, collars and sealant in `pieces` are those of `placements` and `designs`.
+
+    Where the cables as found leave room for more sleeves of a size, these are counted on top.
+    """
     out = run(
         ends=[{"bore_mm": 138.0, "contents": "cables"}],
         cables=[
@@ -147,8 +178,9 @@ def test_pieces_follow_the_drawing(run: Run) -> None:
     )
     drawn = out["placements"].query("kind != 'cable'")["item_id"].value_counts().to_dict()
     pieces = out["pieces"].set_index("item_id")["quantity"].to_dict()
+    spare = _spare(out["designs"].iloc[0]["sleeves_spare_words"])
     for item, count in drawn.items():
-        assert pieces[item] == count
+        assert pieces[item] == count + spare.get(item, 0)
     assert drawn["collar-20"] == 1  # bore 20 - 2 x (0.8 + 1.2) = 16 mm takes 14 mm; 11.6 does not
     row = out["designs"].iloc[0]
     assert pieces["sealant-310"] == pytest.approx(row["sealant_ml"])
