@@ -27,7 +27,7 @@ INFLATE_MM: Final = 1e-3  # radii are larger by this while pushing: a push that 
 OVERLAP_MM: Final = 1e-6  # true radii may overlap by this; exact touch is accepted
 # Rounds at most; each pushes every packing once. Fewer beside cables, where each end is its own.
 _ROUNDS: Final = {"greedy": 0, "standard": 40, "thorough": 60}
-_ROUNDS_BESIDE: Final = {"greedy": 0, "standard": 8, "thorough": 40}
+_ROUNDS_BESIDE: Final = {"greedy": 0, "standard": 2, "thorough": 40}
 # Standard gives up where the least energy over radius squared stays above these; by trial.
 _GIVE_UP: Final = (0.008, 0.004)
 _LATER: Final = 3  # rounds after which the second of them counts

@@ -142,7 +142,9 @@ def closing_lines(
         targets = [("site", site, own), *(("building", b, [b]) for b in own)]
         for kind, place, buildings in targets:
             by_leave = site in prices.chamber_sites
-            row = _row(survey, waters.get(policies[site], none), buildings, by_leave=by_leave)
+            # the line of a site with one building is that building's
+            if kind == "site" or len(own) > 1:
+                row = _row(survey, waters.get(policies[site], none), buildings, by_leave=by_leave)
             rows.append({"kind": kind, "place_id": place, "site_id": site,
                          "region": region.get(site), **row})  # fmt: skip
     return pd.DataFrame(rows, columns=list(CLOSING_LINES.names))
@@ -194,8 +196,8 @@ class _Case:
         at = {p: i for i, p in enumerate(self.places)}
 
         def numbers(column: str, of: Mapping[str, int]) -> IntArray:
-            values = [of.get(v, NO_SEAL) for v in self.edges[column]]
-            return np.array(values, dtype=np.int64)
+            found = self.edges[column].map(of).fillna(NO_SEAL)
+            return np.asarray(found, dtype=np.int64)
 
         cost = [prices.end_minor[e] + (prices.entry_minor if e in entry else 0) for e in ends]
         return WaterNet(

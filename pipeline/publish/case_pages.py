@@ -21,6 +21,7 @@ from reportlab.platypus import Flowable, KeepInFrame, Paragraph, Spacer, Table, 
 from pipeline.core.materials import papers_say
 from pipeline.core.settings import Settings
 from pipeline.publish.case_facts import Fact, SiteCase, site_cases
+from pipeline.publish.pdf_file import pdf_canvas
 from pipeline.tables import Tables
 
 ABREAST: Final = 4  # buildings on one page; a site with more of them gets further pages
@@ -53,7 +54,7 @@ def write_cases(path: Path, tables: Tables, settings: Settings, *, run_id: str) 
         Number of pages.
     """
     _fonts()
-    canvas = Canvas(str(path), pagesize=A4, invariant=1, pageCompression=1)
+    canvas = pdf_canvas(path, A4)
     canvas.setTitle(f"{settings.programme.name}: cases by site")
     canvas.setAuthor("stanch")
     pages = [

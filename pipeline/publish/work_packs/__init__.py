@@ -8,11 +8,10 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from reportlab.pdfgen.canvas import Canvas
-
 from pipeline.core.materials import load, papers_say
 from pipeline.core.settings import Settings
 from pipeline.publish.orders import file_name
+from pipeline.publish.pdf_file import pdf_canvas
 from pipeline.publish.section_paper import POINTS_PER_MM
 from pipeline.publish.work_packs.cover import day_parts, day_pieces, draw_cover, draw_day
 from pipeline.publish.work_packs.end_page import pages_of_end
@@ -82,12 +81,7 @@ def pack_name(site_id: str) -> str:
 def write_pack(path: Path, pack: Pack) -> int:
     """Write one pack; returns the number of its pages."""
     pages = pages_of(pack)
-    canvas = Canvas(
-        str(path),
-        pagesize=(WIDTH_MM * POINTS_PER_MM, HEIGHT_MM * POINTS_PER_MM),
-        invariant=1,
-        pageCompression=1,
-    )
+    canvas = pdf_canvas(path, (WIDTH_MM * POINTS_PER_MM, HEIGHT_MM * POINTS_PER_MM))
     canvas.setTitle(shown(f"Work pack {pack.site_id}, run {pack.paper.run_id}", 120))
     canvas.setAuthor("stanch")
     for i, page in enumerate(pages, start=1):
