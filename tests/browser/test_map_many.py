@@ -17,20 +17,12 @@ from pipeline.core.errors import UsageError
 from pipeline.publish.map_page import write_map
 from tests.browser.chromium import chromium, opened
 from tests.browser.many import many_tables, settings
+from tests.hostile_texts import HOSTILE
 
 pytestmark = pytest.mark.browser
 SIZES = (390, 1440)
 # 30 texts: markup, script, template signs of several languages, quotes, escapes, direction marks,
 # control characters, formulas, very long ones. The last are ours: an id that ends an element.
-HOSTILE = (
-    "</script><img src=x onerror=\"document.title='run'\">", "<script>document.title='run'</script>",
-    "<svg onload=document.title='run'>", "javascript:document.title='run'", "`${document.title='run'}`",
-    "{{ 7*7 }}", "{% raw %}", "{% endraw %}", "${1+1}", "$name $data $packed", "<%= 7*7 %>", "#{7*7}",
-    "\\1 \\g<0> \\u003c", "&lt;b&gt;&amp;", "<!-- comment", "]]>", "' OR 1=1 --", '"><b>bold</b>',
-    "\u202egnp.exe", "\u2066left\u2069", "\u2028line\u2029paragraph", "=1+1", "+cmd|' /C calc'!A0", "@SUM(A1)",
-    "-2+3", "\U0001f300 \u0627\u0644\u0645\u0627\u0621 \u6c34", "%s %d %n", "<style>*{display:none}</style>",
-    "x" * 10000, "</textarea></title><iframe src=//host.invalid>",
-)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -68,18 +60,17 @@ def _walls(tables: Any) -> Any:
 
 
 def test_50000_openings_stay_light_and_quick(browser: Any, tmp_path: Path) -> None:
-    """At most 2.5 MB for 50,000 openings; ready and moved in seconds; all are counted."""
+    """At most 2.5 MB for 50,000 openings; all are counted, and it can be moved (speed: bench_map.py)."""
     out = tmp_path / "map.html"
     write_map(out, many_tables(50_000), settings(), run_id="test")
     assert out.stat().st_size <= 2_500_000
     was = opened(browser, out)
     assert was.page.evaluate("S.openings.length") == 50_000
-    took_ms = was.page.evaluate(
-        "() => { S.map.setView(S.sites[9].at, 17, {animate: false}); const t = performance.now();"
-        " for (let i = 0; i < 10; i++) S.map.panBy([40, 10], {animate: false});"
-        " return (performance.now() - t) / 10; }"
+    moved = was.page.evaluate(
+        "() => { const was = S.map.getCenter(); S.map.setView(S.sites[9].at, 17, {animate: false});"
+        " S.map.panBy([40, 10], {animate: false}); return S.map.getCenter().distanceTo(was); }"
     )
-    assert took_ms < 500
+    assert moved > 0
     was.close()
 
 
