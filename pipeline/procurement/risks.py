@@ -44,7 +44,9 @@ def _ends(tables: Tables) -> Iterator[dict[str, Any]]:
         why = row["hold_words"] if held else row["not_designed_reason"]
         yield {
             "region": row["region"],
-            "risk": "held: bought after release" if held else "provisional: not measured",
+            "risk": "held: bought after release, if its step is funded"
+            if held
+            else "provisional: not measured",
             "subject": row["end_id"],
             "words": "no reason noted" if pd.isna(why) else str(why),
             "quantity": row["sealant_ml"],

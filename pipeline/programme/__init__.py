@@ -21,6 +21,7 @@ from pipeline.programme.packages import cases, packages_of
 from pipeline.programme.rank_cases import rank_case_rows
 from pipeline.programme.settled import settled_rows
 from pipeline.programme.site_calendar import site_month_rows
+from pipeline.programme.starts import with_starts
 from pipeline.tables import REGISTRY, Tables, blank
 
 _STEPS = 5
@@ -82,6 +83,7 @@ def programme(
     )
     months = site_month_rows(tables, settings, days, works_on(settings, buying))
     progress(_STEPS, _STEPS)
+    choices = with_starts(choices, tables, packages)
     return {
         "packages": _frame("packages", packages),
         "choices": _frame("choices", choices),

@@ -20,6 +20,8 @@ _LINE_POINTS: Final = 15.0
 _A4: Final = 9  # paper numbers of the file format
 _A3: Final = 8
 _A4_CHARACTERS: Final = 150
+# on A3 across, more characters than this would print smaller than about 6 points
+_LEGIBLE_CHARACTERS: Final = 330
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,7 @@ class Book:
         """Add a sheet with title, note, frozen heads, and landscape print set-up (A3 when wide)."""
         sheet = self.file.add_worksheet(name[:31])
         sheet.write_string(0, 0, title, self.form(bold=True, font_size=14))
-        sheet.write_string(1, 0, f"{note} {self.run_label}".strip(), self.form(italic=True))
+        self._note(sheet, f"{note} {self.run_label}".strip(), columns)
         head = self.form(bold=True, text_wrap=True, bottom=2, bg_color="#E8EAF0")
         for i, column in enumerate(columns):
             sheet.write_string(HEAD_ROW, i, column.heading, head)
@@ -69,10 +71,21 @@ class Book:
         sheet.set_row(
             HEAD_ROW, _LINE_POINTS * _lines({c.name: c.heading for c in columns}, columns)
         )
-        sheet.fit_to_pages(1, 0)
+        total = sum(min(c.width, _WIDEST) for c in columns)
+        sheet.fit_to_pages(max(1, math.ceil(total / _LEGIBLE_CHARACTERS)), 0)
         sheet.repeat_rows(HEAD_ROW)
+        sheet.repeat_columns(0)
         sheet.set_footer(f"&L{self.run_label}&RPage &P of &N")
         return sheet
+
+    def _note(self, sheet: Any, note: str, columns: Sequence[Column]) -> None:
+        """The line under the title, wrapped over the table's width so that it widens no page."""
+        form = self.form(italic=True, text_wrap=True)
+        wide = sum(min(c.width, _WIDEST) for c in columns)
+        sheet.set_row(1, _LINE_POINTS * max(1, math.ceil(len(note) * 1.1 / wide)))
+        if len(columns) > 1:
+            sheet.merge_range(1, 0, 1, len(columns) - 1, "", form)
+        sheet.write_string(1, 0, note, form)
 
     def write(self, sheet: Any, row: int, col: int, value: Any, number: str = "") -> None:
         """Write one value: text as text, numbers as numbers, unknown as blank."""
@@ -86,7 +99,9 @@ class Book:
         elif isinstance(value, bool):
             sheet.write_string(row, col, "yes" if value else "no", self.form())
         elif isinstance(value, str):
-            sheet.write_string(row, col, value.replace("\x00", ""), self.form(text_wrap=True))
+            # a little air, so that a text never touches the number before it
+            form = self.form(text_wrap=True, align="left", indent=1)
+            sheet.write_string(row, col, value.replace("\x00", ""), form)
         else:
             form = self.form(num_format=number) if number else self.form()
             sheet.write_number(row, col, float(value), form)

@@ -8,6 +8,7 @@ calculate.
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Any, Final
 
@@ -101,6 +102,18 @@ _RISKS: Final = (
     Column("quantity", "Quantity", "#,##0.0", 10),
     Column("unit", "Unit", "", 8),
 )
+_DUE: Final = (
+    Column("order_latest", "Order not later than", "", 12),
+    Column("order_earliest", "Not earlier than (shelf life)", "", 12),
+    Column("region", "Region", "", 10),
+    Column("supplier_id", "Supplier", "", 12),
+    Column("item_name", "Plain name", "", 34),
+    Column("packs_count", "Packs", "#,##0", 8),
+    Column("pack_size_count", "Pieces per pack", "#,##0", 8),
+    Column("line", "Line total", "#,##0.00", 12),
+    Column("need_by", "Needed at the depot by", "", 12),
+    Column("clash", "Clash of dates", "", 30),
+)
 _CAUTIONS: Final = (
     Column("ends_count", "Ends that it stands on (the general ones: all)", "#,##0", 14),
     Column("words", "Caution", "", 110),
@@ -145,6 +158,13 @@ def write_schedule(
     for region in settings.programme.regions:
         _region_sheet(book, region, lines[lines["region"] == region], made_row, places)
     _summary_rows(book, summary, lines, places)
+    due = book.sheet(
+        "Order by date",
+        "Orders in the order they have to go out",
+        _due_words(lines, settings.planning_date),
+        _DUE,
+    )
+    book.table(due, _due(lines), _DUE)
     sites = book.sheet(
         "By site", "Needs by site", "Before spares, stock and packs; held is never ordered.", _SITE
     )
@@ -152,7 +172,8 @@ def write_schedule(
     made = book.sheet(
         _MADE_SHEET,
         "How the numbers are made",
-        "Change a price or a pack size here: lines, regions and Summary follow.",
+        "Change a price here: line, region and Summary follow. Packs are planned over all months "
+        "together: another pack size, need or stock asks for a new run.",
         _MADE,
     )
     book.table(made, lines, _MADE)
@@ -161,6 +182,24 @@ def write_schedule(
     risks = book.sheet("Open risks", "What may still change the quantities", "", _RISKS)
     book.table(risks, tables["open_risks"], _RISKS)
     book.close()
+
+
+def _due(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines that order something, by the day they have to go out."""
+    ordered = lines[lines["packs_count"] > 0]
+    return ordered.sort_values(["order_latest", "region", "supplier_id", "item_id"])
+
+
+def _due_words(lines: pd.DataFrame, planned: dt.date) -> str:
+    """What has to go out in the week of the planning date, and what comes next."""
+    days = sorted(str(d) for d in _due(lines)["order_latest"].dropna())
+    monday = planned - dt.timedelta(days=planned.weekday())
+    sunday = monday + dt.timedelta(days=6)
+    due = [d for d in days if d <= sunday.isoformat()]
+    later = [d for d in days if d > sunday.isoformat()]
+    count = f"{len(due)} lines have" if len(due) != 1 else "1 line has"
+    words_due = f"{count} to go out by {sunday}" if due else f"Nothing has to go out by {sunday}"
+    return f"{words_due}; {f'the next on {later[0]}' if later else 'nothing later'}."
 
 
 def _cautions(tables: Tables, settings: Settings) -> pd.DataFrame:
@@ -203,6 +242,8 @@ def _lines(tables: Tables, currency: str, planned: str) -> pd.DataFrame:
     ]
     lines["note"] = [_note(r) for r in lines.to_dict("records")]
     lines["site_ids"] = lines["site_ids"].fillna("all crews of the region")
+    # checked and none is not the same as not looked at
+    lines["clash"] = lines["clash"].mask(lines["clash"].isna() & (lines["packs_count"] > 0), "none")
     # an order can't go out before the planning date: an earlier bound says nothing
     early = lines["order_earliest"].astype("str") < planned
     lines["order_earliest"] = lines["order_earliest"].mask(early)
