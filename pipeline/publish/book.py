@@ -72,9 +72,11 @@ class Book:
             HEAD_ROW, _LINE_POINTS * _lines({c.name: c.heading for c in columns}, columns)
         )
         total = sum(min(c.width, _WIDEST) for c in columns)
-        sheet.fit_to_pages(max(1, math.ceil(total / _LEGIBLE_CHARACTERS)), 0)
+        pages = max(1, math.ceil(total / _LEGIBLE_CHARACTERS))
+        sheet.fit_to_pages(pages, 0)
         sheet.repeat_rows(HEAD_ROW)
-        sheet.repeat_columns(0)
+        if pages > 1:  # the second page across must say whose rows it shows
+            sheet.repeat_columns(0, 2)
         sheet.set_footer(f"&L{self.run_label}&RPage &P of &N")
         return sheet
 
