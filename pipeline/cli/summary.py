@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from pipeline.run import RunResult
 
 _SHOWN = 3
+_FILE_LOST = ("file-18", "file-26")  # damaged, or not what its name says
 
 
 def print_summary(result: RunResult, *, seconds: float) -> None:
@@ -50,13 +51,22 @@ def summary_lines(result: RunResult, *, seconds: float) -> list[str]:
         *_programme(tables, settings.programme.currency),
         *_records(tables),
         "",
-        *_questions(tables),
+        *(_questions(tables) if (result.folder / "questions.xlsx").exists() else []),
+        *_lost_files(tables),
         "",
         *_papers(result.folder),
         papers_say(settings).capitalize(),
         f"Done in {seconds:.0f} s.",
     ]
     return [line for i, line in enumerate(lines) if line or (i and lines[i - 1])]
+
+
+def _lost_files(tables: dict[str, Any]) -> list[str]:
+    """Files of the survey that could not be read at all."""
+    findings = tables["findings"]
+    whole = findings[findings["code"].isin(_FILE_LOST) & (findings["weight"] == contract.STOP)]
+    names = sorted(set(whole["file"].dropna()))
+    return [f"Not read at all: {', '.join(names)}; findings.csv says why."] if names else []
 
 
 def _papers(folder: Path) -> list[str]:
@@ -104,10 +114,11 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
 
     choices, plans, lines = tables["choices"], tables["plans"], tables["order_lines"]
     chosen = choices[choices["is_chosen"].astype(bool)].sort_values("rank")
+    mine = plans[plans["region"].isin(set(choices["region"].dropna()))]  # with --only: no others
     out = [
         f"{len(chosen)} buildings chosen for "
         f"{words(int(chosen['cost_minor'].sum()), currency)} of "
-        f"{words(int(plans['budget_minor'].sum()), currency)}; {len(choices) - len(chosen)} left "
+        f"{words(int(mine['budget_minor'].sum()), currency)}; {len(choices) - len(chosen)} left "
         f"out, each with its reason.",
     ]
     out += [

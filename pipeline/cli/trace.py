@@ -13,6 +13,7 @@ class Kind(StrEnum):
     """What an id names."""
 
     opening = "opening"
+    entry = "entry"
     building = "building"
     site = "site"
     chamber = "chamber"
@@ -52,6 +53,10 @@ def trace(  # noqa: PLR0913 - one option per question
     from pipeline.publish.what_if import WhatIf
     from pipeline.run import explain, explain_later, what_if
 
+    if add_cable_mm and (if_water_m or if_event is not None or if_closed):
+        raise UsageError(
+            "--add-cable-mm and --if-... are two questions.", mend="Ask one after the other."
+        )
     if add_cable_mm:
         for line in explain_later(run, thing, add_cable_mm):
             print(line)

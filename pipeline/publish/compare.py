@@ -126,7 +126,7 @@ def _table(chain: Chain, table: str) -> Iterator[str]:
     if not rows:
         return
     yield ""
-    yield f"{PLURALS[table].capitalize()}: {len(rows)} of {_count(chain, table)} differ"
+    yield f"{PLURALS[table].capitalize()}: {len(rows)} differ ({_count(chain, table)})"
     currency = currency_of(chain.runs[1])
     for row in sorted(rows, key=_weight)[:_FIRST]:
         yield f"  {row_words(row, currency)}; because of {because(chain, row)}"
@@ -140,8 +140,11 @@ def _weight(row: Row) -> tuple[int, tuple[str, ...]]:
     return (0 if verdicts & set(row.columns) else 1, row.key)
 
 
-def _count(chain: Chain, table: str) -> int:
-    return max(len(run.table(table)) for run in chain.runs)
+def _count(chain: Chain, table: str) -> str:
+    """Rows of the table in both runs: added and lost rows differ too."""
+    before, after = (len(run.table(table)) for run in chain.runs)
+    rows = f"of {before:,}" if before == after else f"{before:,} rows before, {after:,} after"
+    return f"{rows}, mouths in chambers among them" if table == "reach" else rows
 
 
 def _others(chain: Chain, rest: dict[str, int]) -> Iterator[str]:

@@ -84,6 +84,12 @@ class Run:
                 why="It holds no run.json that can be read.",
                 mend="Name a folder such as outputs/<programme>/run-001.",
             ) from None
+        if self.record.get("profile") == "public":
+            raise UsageError(
+                f"{folder} is a public run: it holds no tables to compare.",
+                why='Its settings ask for [export] profile = "public".',
+                mend="Name runs made with the profile full or working.",
+            )
         if not (folder / "tables").is_dir():
             raise UsageError(
                 f"{folder} is no whole run folder.",

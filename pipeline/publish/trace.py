@@ -20,7 +20,7 @@ from pipeline.publish.trace_folder import (
     said_about,
 )
 
-KINDS: Final = ("opening", "building", "site", "chamber")
+KINDS: Final = ("opening", "entry", "building", "site", "chamber")
 _OTHERS_SHOWN: Final = 5
 _SAME_M: Final = 5e-4
 _THING: Final = {"duct end": "duct end", "chamber end": "duct end", "entry": "entry",
@@ -50,7 +50,8 @@ def trace(folder: Path, an_id: str, kind: str = "") -> list[str]:
         No run folder, no such thing, or an id of two kinds.
     """
     run = RunFolder(folder)
-    work = {"opening": _opening, "building": building_lines, "site": _site, "chamber": _chamber}
+    work = {"opening": _opening, "entry": _entry, "building": building_lines, "site": _site,
+            "chamber": _chamber}  # fmt: skip
     kind = kind_of(run, an_id, kind)
     return [f"{'  ' * depth}{text}" for depth, text in work[kind](run, an_id)]
 
@@ -72,7 +73,11 @@ def kind_of(run: RunFolder, an_id: str, kind: str = "") -> str:
 def _kinds(run: RunFolder, an_id: str) -> list[str]:
     where = (("opening", "reach", "opening_id"), ("building", "buildings", "building_id"),
              ("site", "sites", "site_id"), ("chamber", "chambers", "chamber_id"))  # fmt: skip
-    return [kind for kind, table, key in where if run.one(table, **{key: an_id})]
+    found = [kind for kind, table, key in where if run.one(table, **{key: an_id})]
+    # an entry without ends is the opening itself; one with ends is told by its ends
+    if "opening" not in found and run.one("entries", entry_id=an_id):
+        found.insert(0, "entry")
+    return found
 
 
 def _nothing(run: RunFolder, an_id: str, kind: str) -> UsageError:
@@ -426,6 +431,22 @@ def _site(run: RunFolder, an_id: str) -> Lines:
         yield 0, "Its levels disagree; the numbers that best explain it"
         for one in suspected:
             yield 1, f"{one['words']} ({one['cell']})"
+    yield from said_about(run, an_id)
+
+
+def _entry(run: RunFolder, an_id: str) -> Lines:
+    row = run.one("entries", entry_id=an_id) or {}
+    yield 0, f"{an_id}: entry of building {row['building_id'] or 'not known'}, face {row['face']}"
+    level = run.one("levels", thing_kind="entry", thing_id=an_id)
+    if level is not None and level["level_m"]:
+        yield (
+            1,
+            f"its lowest edge {metres_text(level['level_m'])}: {level['path']} ({level['cells']})",
+        )
+    ends = run.rows("reach", entry_id=an_id)
+    yield 1, f"{len(ends)} openings in it: {classes_text(ends)}"
+    for one in ends:
+        yield 1, f"{one['opening_id']}: {one['level_class']}, {margin_text(one)}. {one['reason']}."
     yield from said_about(run, an_id)
 
 

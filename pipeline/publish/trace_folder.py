@@ -14,7 +14,7 @@ from pipeline.core.errors import UsageError
 
 _TABLES: Final = (
     "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
-    "findings", "links", "sites", "buildings", "chambers", "answers", "changes", "suspects",
+    "findings", "links", "sites", "buildings", "entries", "chambers", "answers", "changes", "suspects",
     "filling", "closing_lines", "placements", "ground", "network", "resurvey", "site_shifts",
     "states",
 )  # fmt: skip
@@ -32,6 +32,12 @@ class RunFolder:
                 mend="Name a folder such as outputs/<programme>/run-001.",
             )
         self.record = json.loads((folder / "run.json").read_text("utf-8"))
+        if self.record.get("profile") == "public":
+            raise UsageError(
+                f"{folder} is a public run: it holds no tables to explain.",
+                why='Its settings ask for [export] profile = "public".',
+                mend="Name a run made with the profile full or working.",
+            )
         self.tables = {name: self._table(folder / "tables" / f"{name}.csv") for name in _TABLES}
 
     @staticmethod

@@ -243,10 +243,13 @@ def _openings(old: pd.DataFrame, new: pd.DataFrame) -> Lines:
     same = len(old) - len(changed)
     for i in changed[:_MOST_LINES]:
         was, now = old.loc[i], new.loc[i]
+        before = f"{i}: {was['level_class']}, {_margin(was)}"
+        if str(now["reason"]).startswith("taken as closed"):
+            yield 1, f"{before} -> {now['reason']}"
+            continue
         yield (
             1,
-            f"{i}: {was['level_class']}, {_margin(was)} -> {now['level_class']}, {_margin(now)}. "
-            f"{now['reason']}.",
+            f"{before} -> {now['level_class']}, {_margin(now)}. {now['reason']}.",
         )
     if len(changed) > _MOST_LINES:
         yield 1, f"and {len(changed) - _MOST_LINES} more openings change"

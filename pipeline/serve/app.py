@@ -28,6 +28,7 @@ from pipeline.serve.refused import RefusedError
 from pipeline.serve.runs import file_of, map_of, one_run, runs_below
 
 _XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+_CSV: Final = "text/csv; charset=utf-8"
 _SOON_S: Final = 2.5
 _MOST_FIELDS: Final = 400
 _NAME_LETTERS: Final = 60
@@ -273,7 +274,9 @@ class _Handlers:
         run = one_run(self.outputs, request.path_params["programme"], request.path_params["run"])
         name = request.path_params["file"]
         return FileResponse(
-            file_of(run, name), media_type=_XLSX, filename=f"{run.programme}-{run.name}-{name}"
+            file_of(run, name),
+            media_type=_CSV if name.endswith(".csv") else _XLSX,
+            filename=f"{run.programme}-{run.name}-{name}",
         )
 
     async def enter(self, request: Request) -> Response:

@@ -15,7 +15,7 @@ from pipeline.serve.frame import cells, hidden, page, table, told_list
 from pipeline.serve.guard import Session
 from pipeline.serve.markup import Markup, el, said
 from pipeline.serve.names import ACCEPTED, CSV, megabytes
-from pipeline.serve.runs import FILES, Run
+from pipeline.serve.runs import Run, files_of
 
 PER_PAGE: Final = 60
 ALL: Final = "all"
@@ -351,7 +351,7 @@ def _at(run: Run) -> str:
 def _workbooks(run: Run) -> Markup:
     links = [
         el("a", words, href=f"{_at(run)}/{name}", aria_label=f"{words} of {run.name}")
-        for name, words in FILES.items()
+        for name, words in files_of(run).items()
     ]
     return el("span", *(part for a in links for part in (a, " ")))
 

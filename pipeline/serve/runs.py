@@ -15,6 +15,7 @@ FILES: Final = {
     "programme.xlsx": "Programme",
     "schedule.xlsx": "Procurement schedule",
     "questions.xlsx": "Questions",
+    "public_summary.csv": "Public summary",
 }
 _WITHIN: Final = {"schedule.xlsx": "procurement/schedule.xlsx"}
 _PLAIN: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,99}")
@@ -89,6 +90,15 @@ def _run(programme: str, folder: Path) -> Run | None:
 def _is_own(folder: Path, file: Path) -> bool:
     """Whether a file is a plain file that lies in the folder itself."""
     return file.is_file() and file.resolve().is_relative_to(folder.resolve())
+
+
+def files_of(run: Run) -> dict[str, str]:
+    """Files that the run really holds: name -> words of the link."""
+    return {
+        name: words
+        for name, words in FILES.items()
+        if _is_own(run.folder, run.folder / _WITHIN.get(name, name))
+    }
 
 
 def one_run(outputs: Path, programme: str, name: str) -> Run:

@@ -96,6 +96,7 @@ def _tables() -> Tables:
                 {
                     "region": "North", "day_no": dates.index(day) + 1, "work_date": day,
                     "site_id": site, "building_ids": f"{site}-B", "end_ids": ";".join(ends),
+                    "stop_words": "no flood warning",
                 }
                 for (day, site), ends in days.items()
             ],
