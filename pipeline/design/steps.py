@@ -84,9 +84,11 @@ def steps_of(
         f"Filler sleeves: {numbers.sleeves_words}; front face {front} mm, back face "
         f"{front + numbers.filler_length_mm:.0f} mm from the mouth."
     )
-    steps["check"] = f"Check {front} mm of free depth all round and between cables before sealing."
+    has_cables = case.section is not None and bool(case.section.strands)
+    between, cables = (" and between cables", " and cables") if has_cables else ("", "")
+    steps["check"] = f"Check {front} mm of free depth all round{between} before sealing."
     steps["sealant"] = f"Sealant {layer} mm deep: {math.ceil(numbers.ml)} ml."
-    steps["smooth"] = "Smooth off; press the edge against bore and cables."
+    steps["smooth"] = f"Smooth off; press the edge against the bore{cables}."
     steps["label"] = "Label with end, date and the number to ring before a cable is changed."
     steps["photo"] = "Photo with the label in it; fill in the record."
     return _added(steps, applied)

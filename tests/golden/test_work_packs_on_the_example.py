@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
@@ -50,7 +51,7 @@ def test_one_pack_per_chosen_site(example_run: Path, table: Read) -> None:
 def test_every_end_page_holds_its_numbers(
     end_pages: dict[str, tuple[PageObject, str]], table: Read
 ) -> None:
-    """Id, bore, sleeves by size and ml of each page are those of designs and pieces."""
+    """Id, bore and ml of each page are those of the tables; sleeves drawn and brought sum to them."""
     assert sorted(end_pages) == chosen_ends(table)
     designs = table("designs").set_index("end_id")
     pieces = table("pieces").set_index("end_id")
@@ -58,15 +59,58 @@ def test_every_end_page_holds_its_numbers(
         row = designs.loc[end_id]
         assert f"Ø {row['bore_mm']:g} mm" in text, end_id
         assert f"Sealant {math.ceil(row['layer_mm']):g} mm deep" in text, end_id
+        if end_id not in pieces.index:  # sealed already by its record: nothing is counted
+            assert row["is_made"], end_id
+            assert "nothing is counted for it" in text, end_id
+            continue
         for _, piece in pieces.loc[[end_id]].iterrows():
             if piece["item_id"].startswith("sealant"):
                 assert f"{math.ceil(piece['quantity'])} ml of sealant" in text, end_id
-            if piece["item_id"].startswith(("sleeve", "collar")):
-                size = piece["item_id"].split("-")[1]
-                count = int(piece["quantity"])
-                kind = "filler sleeve" if piece["item_id"][0] == "s" else "cable collar"
-                plural = "" if count == 1 else "s"
-                assert f"{count} {kind}{plural} of {size} mm" in text, end_id
+        assert _sizes_told(text) == _sizes_counted(pieces.loc[[end_id]]), end_id
+
+
+def test_sleeves_as_drawn_are_those_of_the_picture(
+    end_pages: dict[str, tuple[PageObject, str]], table: Read
+) -> None:
+    """The sleeves 'as drawn' are the placed circles by size, times the lengths in the hole."""
+    placements = table("placements")
+    sleeves = placements[placements["kind"] == "sleeve"]
+    counted = set(table("pieces")["end_id"])
+    for end_id, (_, text) in end_pages.items():
+        if end_id not in counted:
+            continue
+        sizes = sleeves[sleeves["end_id"] == end_id]["outer_mm"]
+        lengths = re.search(r"\(([0-9]+) lengths deep: each one", text)
+        deep = int(lengths.group(1)) if lengths else 1
+        wanted = Counter({float(d): deep * int(n) for d, n in sizes.value_counts().items()})
+        assert _sizes(DRAWN, text) == wanted, end_id
+
+
+DRAWN = r"Filler sleeves as drawn: ([^.(]+)"
+MORE = r"Also bring \(cables may have to stay as found\): ([^.]+)\."
+COLLARS = r"Cable collars: ([^.]+)\."
+
+
+def _sizes(pattern: str, text: str) -> Counter[float]:
+    found = re.search(pattern, text)
+    words = found.group(1) if found else ""
+    return Counter({float(d): int(n) for n, d in re.findall(r"([0-9]+) x ([0-9]+) mm", words)})
+
+
+def _sizes_told(text: str) -> dict[str, Counter[float]]:
+    return {
+        "sleeve": _sizes(DRAWN, text) + _sizes(MORE, text),
+        "collar": _sizes(COLLARS, text),
+    }
+
+
+def _sizes_counted(pieces: pd.DataFrame) -> dict[str, Counter[float]]:
+    out: dict[str, Counter[float]] = {"sleeve": Counter(), "collar": Counter()}
+    for piece in pieces.to_dict("records"):
+        kind, _, size = str(piece["item_id"]).partition("-")
+        if kind in out and piece["quantity"] > 0:
+            out[kind][float(size)] += int(piece["quantity"])
+    return out
 
 
 def test_drawings_equal_the_placements(

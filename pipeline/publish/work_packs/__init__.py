@@ -98,7 +98,7 @@ def pages_of(pack: Pack) -> list[Page]:
     pages: list[Page] = [partial(draw_cover, pack=pack)]
     for day, jobs in day_parts(pack):
         start = 1
-        for part in day_pieces(jobs, _DAY_ROOM_MM):
+        for part in day_pieces(jobs, _DAY_ROOM_MM, pack):
             pages.append(partial(draw_day, pack=pack, day=day, jobs=part, start=start))
             start += len(part)
     for wall in pack.walls:

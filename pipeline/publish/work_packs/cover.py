@@ -4,18 +4,29 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import defaultdict
 from typing import Final
 
 from pipeline.core import contract
 from pipeline.core.cautions import ALWAYS, general
 from pipeline.publish.work_packs.facts import Job, Pack, Row, contents_words, number, said
-from pipeline.publish.work_packs.kit import Need, jobs_of_day, kit_of_crew, kit_of_day
+from pipeline.publish.work_packs.kit import (
+    Need,
+    is_sealed_by_record,
+    jobs_of_day,
+    kit_of_crew,
+    kit_of_day,
+    kit_words,
+    spare_sleeves,
+)
 from pipeline.publish.work_packs.plan import draw_plan
+from pipeline.publish.work_packs.seen import held_reach
 from pipeline.publish.work_packs.sheet import (
     BOTTOM_MM,
     LEFT_MM,
     RIGHT_MM,
     TOP_MM,
+    Bold,
     Sheet,
     broken,
     line_mm,
@@ -30,6 +41,7 @@ _MIDDLE: Final = LEFT_MM + _HALF + 4.0
 _WET: Final = ("damp", "drip", "run", "full bore")
 _LEAST_PLAN_MM: Final = 50.0
 _HOLD_ROWS: Final = 9
+_WAIT_ROWS: Final = 5
 _MONTHS: Final = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
@@ -100,15 +112,28 @@ def hold_rows(pack: Pack) -> list[str]:
     ]
 
 
-def waiting_words(pack: Pack) -> str:
-    """Ends of the same buildings that need a seal and are not in the pack; '' for none."""
-    if not pack.waiting:
-        return ""
-    names = ", ".join(said(d, "end_id") for d in pack.waiting)
-    return (
-        f"Not in this pack and still open after it, because they wait for a release or were not "
-        f"chosen ({len(pack.waiting)}): {names}"
-    )
+def waiting_rows(pack: Pack) -> list[str]:
+    """Ends of the same buildings that need a seal and are not in the pack, and why not.
+
+    Notes
+    -----
+    An end that is held for design or order waits for its release; the words of the hold say whose.
+    Any other was not chosen for this year.
+    """
+    held: dict[str, list[str]] = defaultdict(list)
+    rest = []
+    for design in pack.waiting:
+        reach = said(design, "hold_reach")
+        if reach in (contract.HOLD_DESIGN, contract.HOLD_ORDER):
+            held[said(design, "hold_words") or f"held for {reach}"].append(said(design, "end_id"))
+        else:
+            rest.append(said(design, "end_id"))
+    rows = [
+        f"{', '.join(ids)}: waits for a release: {words}" if len(ids) == 1 else
+        f"{', '.join(ids)}: wait for a release: {words}"
+        for words, ids in sorted(held.items(), key=lambda one: one[1])
+    ]  # fmt: skip
+    return [*rows, f"{', '.join(rest)}: not chosen for this pack"] if rest else rows
 
 
 def _holds(sheet: Sheet, y: float, pack: Pack) -> float:
@@ -126,9 +151,16 @@ def _holds(sheet: Sheet, y: float, pack: Pack) -> float:
         y += high + 1.0
     else:
         y = sheet.lines(LEFT_MM, y, "No hold on any end of this pack.", _WIDE, size=9.5) + 1.0
-    waiting = waiting_words(pack)
+    waiting = waiting_rows(pack)
     if waiting:
-        y = sheet.few_lines(LEFT_MM, y, shown(waiting, 900), _WIDE, size=9.0, most=5) + 1.0
+        words = f"Not in this pack and still open after it ({len(pack.waiting)} ends):"
+        y = sheet.lines(LEFT_MM, y, words, _WIDE, size=9.0, is_bold=True)
+        for row in waiting[:_WAIT_ROWS]:
+            y = sheet.few_lines(LEFT_MM + 2.0, y, shown(row, 500), _WIDE - 2.0, size=8.0, most=2)
+        if len(waiting) > _WAIT_ROWS:
+            y = sheet.lines(LEFT_MM + 2.0, y, "More ends wait: ask the office for the list.",
+                            _WIDE, size=8.0)  # fmt: skip
+        y += 1.0
     return y
 
 
@@ -175,17 +207,25 @@ def wet_words(pack: Pack) -> str:
 
 
 def _ticks(sheet: Sheet, y: float, needs: list[Need], *, columns: int = 2) -> float:
+    """Boxes to tick, row by row; long names go on in a second line."""
     wide = _WIDE / columns
-    low = y
-    for i, need in enumerate(needs):
-        x = LEFT_MM + (i % columns) * wide
-        line = y + (i // columns + 1) * 4.6
-        if line > BOTTOM_MM - 2.0:
+    for start in range(0, len(needs), columns):
+        part = needs[start : start + columns]
+        words = [f"{n.amount}  {shown(plain_name(n), 160)}" for n in part]
+        lines = max(len(broken(w, 8.5, wide - 6.0)) for w in words)
+        if y + lines * line_mm(8.5) > BOTTOM_MM - 2.0:
             break
-        sheet.tick(x, line, f"{need.amount}  {shown(need.item.name, 90)}", size=8.5,
-                   width=wide - 6.0)  # fmt: skip
-        low = line
-    return low + 1.5
+        for i, one in enumerate(words):
+            x = LEFT_MM + i * wide
+            sheet.box(x, y + 0.7, 3.0, 3.0)
+            sheet.lines(x + 4.2, y + 0.3, one, wide - 6.0, size=8.5)
+        y += lines * line_mm(8.5) + 1.1
+    return y + 1.5
+
+
+def plain_name(need: Need) -> str:
+    """Name of an item without the unit that its amount already says."""
+    return need.item.name.removesuffix(f", {need.item.unit}")
 
 
 def day_parts(pack: Pack) -> list[tuple[Row | None, list[Job]]]:
@@ -196,12 +236,12 @@ def day_parts(pack: Pack) -> list[tuple[Row | None, list[Job]]]:
     return [*out, (None, rest)] if rest else out
 
 
-def day_pieces(jobs: list[Job], room_mm: float) -> list[list[Job]]:
+def day_pieces(jobs: list[Job], room_mm: float, pack: Pack) -> list[list[Job]]:
     """Ends of a day cut into pages."""
     out: list[list[Job]] = [[]]
     used = 0.0
     for i, job in enumerate(jobs, start=1):
-        high = row_height_mm(_order_row(i, job), ORDER_WIDTHS, size=8.0, most=4)
+        high = row_height_mm(_order_row(i, job, pack), ORDER_WIDTHS, size=8.0, most=5)
         if used + high > room_mm and out[-1]:
             out.append([])
             used = 0.0
@@ -225,13 +265,15 @@ def draw_day(sheet: Sheet, pack: Pack, day: Row | None, jobs: list[Job], *, star
     sheet.text(LEFT_MM, TOP_MM + 8.0, shown(title, 60), 20.0, is_bold=True, width=_WIDE)
     y = sheet.few_lines(LEFT_MM, TOP_MM + 10.0, shown(note, 700), _WIDE, size=9.0, most=6)
     y = sheet.heading(y + 1.0, "Order of ends (walking order; take wet ends last)")
-    rows = [_order_row(i, job) for i, job in enumerate(jobs, start=start)]
-    heads = ("", "end", "wall and place", "contents", "sealant; filler sleeves; water")
-    y = sheet.table(y, heads, ORDER_WIDTHS, rows, size=8.0, most=4)
+    rows = [_order_row(i, job, pack) for i, job in enumerate(jobs, start=start)]
+    heads = ("", "end", "wall and place", "contents", "sealant; filler sleeves as drawn; water")
+    y = sheet.table(y, heads, ORDER_WIDTHS, rows, size=8.0, most=5)
     if start == 1:
         whole = jobs_of_day(pack, day) if day is not None else jobs
         y = sheet.heading(y + 3.0, "Kit to load for this day at this site")
         y = _ticks(sheet, y, kit_of_day(pack, whole))
+        y = sheet.few_lines(LEFT_MM, y - 0.5, shown(kit_words(pack, whole), 1_000), _WIDE, size=8.5,
+                            most=5)  # fmt: skip
         y = sheet.heading(y + 2.0, "Waste")
         sheet.lines(
             LEFT_MM, y,
@@ -246,19 +288,35 @@ def _weekday(date: str) -> str:
     return names[dt.date.fromisoformat(date).weekday()] if date else ""
 
 
-def _order_row(i: int, job: Job) -> tuple[str, ...]:
-    end, design = job.hole.end, job.hole.design
+def _order_row(i: int, job: Job, pack: Pack) -> tuple[str, ...]:
+    end = job.hole.end
     row, col = number(end, "row_no"), number(end, "col_no")
     spot = f", row {row:.0f}, column {col:.0f}" if row >= 1 <= col else ""
-    ml = number(design, "sealant_ml")
-    amount = "no quantity" if math.isnan(ml) else f"{math.ceil(ml)} ml"
-    sleeves = said(design, "sleeves_words") or "no sleeves"
-    hold = said(design, "hold_reach")
-    held = "DO NOT START before release; " if hold not in (contract.HOLD_NONE, "") else ""
+    is_held = bool(held_reach(job.hole))
+    held = "HELD, DO NOT START before release; " if is_held else ""
+    words = (
+        f"{held}{amount_words(job, pack)}; {said(end, 'water_now') or 'water not seen'}"
+    )  # fmt: skip
+    name, done = shown(job.end_id, 80), shown(words, 260)
     return (
         str(i),
-        shown(job.end_id, 80),
+        Bold(name) if is_held else name,
         shown(f"{job.wall.place_id}, wall {job.wall.face or '?'}{spot}", 120),
         shown(contents_words(job.hole), 100),
-        shown(f"{held}{amount}; {sleeves}; {said(end, 'water_now') or 'water not seen'}", 160),
+        Bold(done) if is_held else done,
     )
+
+
+def amount_words(job: Job, pack: Pack) -> str:
+    """Sealant, a layer deeper than the policy's, sleeves as drawn and what is brought besides."""
+    design = job.hole.design
+    ml, layer = number(design, "sealant_ml"), number(design, "layer_mm")
+    amount = "no quantity" if math.isnan(ml) else f"{math.ceil(ml)} ml"
+    deep = math.ceil(round(layer, 6)) if layer > 0 else 0
+    if deep > math.ceil(pack.settings.design.layer_mm):
+        amount += f", {deep} mm DEEP"
+    sleeves = said(design, "sleeves_words") or "no sleeves"
+    if is_sealed_by_record(job):
+        amount = f"sealed by record, nothing counted; as drawn {amount}"
+    more = spare_sleeves(job, pack) if sleeves != "no sleeves" else ""
+    return f"{amount}; {sleeves}" + (f"; also bring {more}" if more else "")

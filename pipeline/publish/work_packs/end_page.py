@@ -7,12 +7,12 @@ from collections.abc import Callable
 from functools import partial
 from typing import Final
 
-from pipeline.core import contract
 from pipeline.publish.section_drawing import Section, fitted, key_of, section_of
 from pipeline.publish.section_paper import on_canvas
 from pipeline.publish.work_packs.facts import Job, Pack, contents_words, number, said
-from pipeline.publish.work_packs.kit import quantity_sentence
-from pipeline.publish.work_packs.record import RECORD_MM, draw_record
+from pipeline.publish.work_packs.kit import quantity_rows
+from pipeline.publish.work_packs.record import RECORD_MM, draw_record, target_of
+from pipeline.publish.work_packs.seen import held_reach, side_words
 from pipeline.publish.work_packs.sheet import (
     BOTTOM_MM,
     HEIGHT_MM,
@@ -33,6 +33,7 @@ Page = Callable[[Sheet], None]
 _WIDE: Final = RIGHT_MM - LEFT_MM
 _QR_MM: Final = 21.0
 _QUIET_MM: Final = 3.4  # ISO/IEC 18004 (from memory): four cells stay white round a code
+_RELEASE_MM: Final = 7.0  # boxes for the release below the banner
 _WALL_WIDE_MM: Final = 62.0
 _PICTURES_MM: Final = (
     83.0,
@@ -40,10 +41,12 @@ _PICTURES_MM: Final = (
     74.0,
     70.0,
     66.0,
+    62.0,
+    58.0,
 )  # height of the pictures; lower where steps need room
-_STEPS_WIDE_MM: Final = 122.0
+_STEPS_WIDE_MM: Final = 114.0
 _FACTS_X: Final = LEFT_MM + _STEPS_WIDE_MM + 4.0
-_RECORD_Y: Final = BOTTOM_MM - RECORD_MM
+_RECORD_Y: Final = BOTTOM_MM + 1.6 - RECORD_MM  # it may reach down to the line of the foot
 _EASY_SIZE: Final = 8.5
 _WORDS: Final = 2_000  # characters of one step
 _RIGHT_SIZES: Final = (8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0, 4.5)
@@ -89,7 +92,7 @@ def pages_of_end(job: Job, pack: Pack) -> list[Page]:
         if rest:
             sheet.text(LEFT_MM, y + 3.4, "Steps go on overleaf.", 9.0, is_bold=True)
         _right_column(sheet, top, blocks, size=right)
-        draw_record(sheet, _RECORD_Y)
+        draw_record(sheet, _RECORD_Y, target_of(job, pack))
 
     return [page, *_overleaf(job, pack, rest)]
 
@@ -116,11 +119,9 @@ def _overleaf(job: Job, pack: Pack, lines: list[Line]) -> list[Page]:
 
 def _hold_words(job: Job) -> str:
     design = job.hole.design
-    reach = said(design, "hold_reach")
+    reach = held_reach(job.hole)
     words = said(design, "hold_words")
-    if reach in (contract.HOLD_NONE, ""):
-        return ""
-    return f"DO NOT START before release: {words or reach}"
+    return f"DO NOT START before release: {words or reach}" if reach else ""
 
 
 def _hold_lines(job: Job) -> list[str]:
@@ -130,31 +131,38 @@ def _hold_lines(job: Job) -> list[str]:
 
 def _head_low(job: Job) -> float:
     lines = _hold_lines(job)
-    return TOP_MM + _QR_MM + 1.5 + (len(lines) * line_mm(9.0) + _QUIET_MM + 2.0 if lines else 0.0)
+    return (
+        TOP_MM
+        + _QR_MM
+        + 1.5
+        + (len(lines) * line_mm(9.0) + _QUIET_MM + 2.0 + _RELEASE_MM if lines else 0.0)
+    )
 
 
 def _head(sheet: Sheet, job: Job, pack: Pack) -> None:
     """Big id and its code; where it is; what must be released first."""
     name = shown(job.end_id, 120)
     wide = _WIDE - _QR_MM - 4.0
-    size = 30.0
+    size = 26.0
     while size > 13.0 and len(broken(name, size, wide, is_bold=True)) > 1:
         size -= 1.0
-    sheet.text(LEFT_MM, TOP_MM + 9.0, cut(name, size, wide, is_bold=True), size, is_bold=True)
+    sheet.text(LEFT_MM, TOP_MM + 7.5, cut(name, size, wide, is_bold=True), size, is_bold=True)
     sheet.code(RIGHT_MM - _QR_MM, TOP_MM, _QR_MM, job.end_id)
     end, wall = job.hole.end, job.wall
     row, col = number(end, "row_no"), number(end, "col_no")
     spot = f"row {row:.0f} from the top, column {col:.0f} from the left" if row >= 1 <= col else (
         "row and column not given"
     )  # fmt: skip
+    house = f"Building {shown(job.building_id, 40)}, site {shown(pack.site_id, 40)} "
+    house += shown(said(pack.site, "site_name"), 60)
+    sheet.text(LEFT_MM, TOP_MM + 13.4, house, 13.0, is_bold=True, width=wide)
     where = f"Wall {shown(wall.face, 20) or 'not given'}, {spot}"
-    sheet.text(LEFT_MM, TOP_MM + 14.6, where, 11.0, is_bold=True, width=wide)
+    sheet.text(LEFT_MM, TOP_MM + 18.2, where, 11.0, is_bold=True, width=wide)
     place = (
-        f"Site {shown(pack.site_id, 40)} {shown(said(pack.site, 'site_name'), 60)}, building "
-        f"{shown(job.building_id, 40)}, {_place_kind(job)} {shown(wall.place_id, 60)}; "
+        f"{_place_kind(job)} {shown(wall.place_id, 60)}, {side_words(wall)}; "
         f"revision: run {pack.paper.run_id}"
     )
-    sheet.text(LEFT_MM, TOP_MM + 19.2, place, 8.5, width=wide)
+    sheet.text(LEFT_MM, TOP_MM + 22.0, place, 8.5, width=wide)
     lines = _hold_lines(job)
     if lines:
         y = TOP_MM + _QR_MM + _QUIET_MM
@@ -163,6 +171,11 @@ def _head(sheet: Sheet, job: Job, pack: Pack) -> None:
             for i, line in enumerate(lines):
                 base = y + (i + 0.8) * line_mm(9.0) + 0.9
                 sheet.text(LEFT_MM + 2.0, base, line, 9.0, is_bold=True)
+        y += len(lines) * line_mm(9.0) + 2.0
+        x = LEFT_MM
+        for label, width in (("Release no.", 50.0), ("by (name, role)", 90.0), ("on (date)", 44.0)):
+            sheet.field(x, y, width, label, height=_RELEASE_MM)
+            x += width
 
 
 def _place_kind(job: Job) -> str:
@@ -175,13 +188,15 @@ def _pictures(sheet: Sheet, job: Job, section: Section | None, picture: float) -
     sheet.heading(top, "1  Which hole: looking at the wall", right=LEFT_MM + _WALL_WIDE_MM)
     draw_wall(
         sheet, job.wall,
-        Frame(LEFT_MM, top + 7.0, _WALL_WIDE_MM, picture - 8.0), this_id=job.end_id,
+        Frame(LEFT_MM, top + 6.0, _WALL_WIDE_MM, picture - 5.0), this_id=job.end_id,
     )  # fmt: skip
-    sheet.text(LEFT_MM, low, "Filled: this hole. Thick ring: in this pack.", 6.5,
-               width=_WALL_WIDE_MM)  # fmt: skip
+    side = side_words(job.wall).split(",")[0]
+    cross = " Cross: HELD." if any(held_reach(h) for h in job.wall.holes) else ""
+    words = f"S{side[1:]}. Filled: this hole. Thick ring: in this pack.{cross}"
+    sheet.few_lines(LEFT_MM, low - 4.0, words, _WALL_WIDE_MM, size=6.5, most=2)
     x = LEFT_MM + _WALL_WIDE_MM + 4.0
     wide = RIGHT_MM - x
-    sheet.heading(top, "2  The seal: section to scale", x=x)
+    sheet.heading(top, "2  The seal, seen from the mouth: section to scale", x=x)
     if section is None:
         why = said(job.hole.design, "not_designed_reason") or "see the holds"
         sheet.box(x, top + 9.0, wide, 30.0)
@@ -233,7 +248,7 @@ def _right_blocks(job: Job, pack: Pack) -> list[tuple[str, list[str]]]:
     return [
         ("What is there", [shown(r, 160) for r in there_words(job)]),
         ("Level and head", [shown(r, 160) for r in level_words(job)]),
-        ("For this end", [shown(quantity_sentence(job, pack), 400)]),
+        ("For this end", [shown(r, 300) for r in quantity_rows(job, pack)]),
         ("If it is different, ring: _________", [f"{a}: {b}" for a, b in _DIFFERENT]),
     ]
 

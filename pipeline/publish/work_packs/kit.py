@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pipeline.core.materials import Item
 from pipeline.publish.work_packs.facts import Job, Pack, Row, number, said
+from pipeline.publish.work_packs.seen import (
+    counted_sleeves,
+    drawn_sleeves,
+    held_reach,
+    lengths_count,
+    sizes_words,
+)
 
 
 @dataclass(frozen=True)
@@ -85,8 +92,59 @@ def kit_of_crew(pack: Pack) -> list[Need]:
     return out
 
 
-def quantity_sentence(job: Job, pack: Pack) -> str:
-    """Quantities of one end as a sentence.
+def spare_sleeves(job: Job, pack: Pack) -> str:
+    """Sleeves of the quantities beyond the drawing, by size; '' for none.
+
+    Notes
+    -----
+    The quantity of a size is the larger of the cables as drawn and as found: where the cables have
+    to stay as they lie, other sleeves fill the bore.
+    """
+    sizes = {i.id: float(i.outer_mm or 0.0) for i in pack.materials.item if i.kind == "sleeve"}
+    more = counted_sleeves(job, sizes)
+    more.subtract(drawn_sleeves(job))
+    return sizes_words(more)
+
+
+def kit_words(pack: Pack, jobs: list[Job]) -> str:
+    """How the kit of a day is counted, and what the ends on hold have in it."""
+    sealant = pack.materials.items[pack.materials.sealant.item_id]
+    noun = "cartridge" if "cartridge" in sealant.name.lower() else "pack"
+    words = (
+        f"Sealant: {noun}s for all ends of the list + {sealant.spare_count} spare. Sleeves: sum "
+        "of all ends as drawn, with spares for cables left as found and for what the survey leaves "
+        "in doubt."
+    )
+    held = [j for j in jobs if held_reach(j.hole)]
+    if not held:
+        return words
+    rest = [j for j in jobs if not held_reach(j.hole)]
+    whole, less = (
+        packs_count(amounts(part).get(sealant.id, 0.0), sealant) for part in (jobs, rest)
+    )
+    names = ", ".join(j.end_id for j in held)
+    fewer = whole - less
+    count = "no" if fewer == 0 else f"{fewer}"
+    return (
+        f"{words} The ends on hold are counted in ({names}): where they are not released, "
+        f"{count} {noun}{'s' if fewer > 1 else ''} less, and their sleeves stay in the van."
+    )
+
+
+def is_sealed_by_record(job: Job) -> bool:
+    """True where a record says that the end is sealed, so that nothing is counted for it."""
+    return not job.pieces and said(job.hole.design, "is_made") == "True"
+
+
+def _uncounted(job: Job) -> str:
+    """Why an end has no quantities."""
+    if is_sealed_by_record(job):
+        return "A record says that this end is sealed: nothing is counted for it. Ask the office."
+    return "No quantity is known for this end."
+
+
+def quantity_rows(job: Job, pack: Pack) -> list[str]:
+    """Quantities of one end: sealant, sleeves as drawn, sleeves to bring besides, collars.
 
     Parameters
     ----------
@@ -95,26 +153,32 @@ def quantity_sentence(job: Job, pack: Pack) -> str:
 
     Returns
     -------
-    str
+    list of str
     """
     items = pack.materials.items
     sealant = items[pack.materials.sealant.item_id]
     have = {said(p, "item_id"): number(p, "quantity") for p in job.pieces}
     ml = have.get(sealant.id, math.nan)
     if math.isnan(ml):
-        return "No quantity is known for this end."
-    is_firm = bool(job.hole.design.get("is_designed"))
+        return [_uncounted(job)]
     words = f"{math.ceil(ml)} ml of sealant"
     if sealant.pack_ml:
         words += f" ({ml / sealant.pack_ml:.2f} of a pack of {sealant.pack_ml:g} ml)"
-    parts = [words]
-    for kind, name in (("sleeve", "filler sleeve"), ("collar", "cable collar")):
-        for item in sorted(
-            (i for i in pack.materials.item if i.kind == kind and have.get(i.id, 0.0) > 0),
-            key=lambda i: (-(i.outer_mm or 0.0), i.id),
-        ):
-            count = math.ceil(have[item.id])
-            plural = "" if count == 1 else "s"
-            parts.append(f"{count} {name}{plural} of {item.outer_mm:g} mm")
-    begin = "This end takes " if is_firm else "Provisional, from like ends: about "
-    return begin + (", ".join(parts[:-1]) + " and " if len(parts) > 1 else "") + parts[-1] + "."
+    more = spare_sleeves(job, pack)
+    if not bool(job.hole.design.get("is_designed")):
+        rows = [f"Provisional, from like ends: about {words}."]
+        if more:
+            rows.append(f"Filler sleeves, about: {more}.")
+        return rows
+    rows = [f"This end takes {words}."]
+    drawn = sizes_words(drawn_sleeves(job))
+    count = lengths_count(job)
+    deep = f" ({count} lengths deep: each one in the picture counts {count})" if count > 1 else ""
+    rows.append(f"Filler sleeves as drawn: {drawn}{deep}." if drawn else "No filler sleeves.")
+    if more:
+        rows.append(f"Also bring (cables may have to stay as found): {more}.")
+    collars = {float(i.outer_mm or 0.0): math.ceil(have[i.id]) for i in pack.materials.item
+               if i.kind == "collar" and have.get(i.id, 0.0) > 0}  # fmt: skip
+    if collars:
+        rows.append(f"Cable collars: {sizes_words(Counter(collars))}.")
+    return rows

@@ -2,41 +2,107 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import Final
 
-from pipeline.publish.work_packs.facts import Pack, said
-from pipeline.publish.work_packs.sheet import LEFT_MM, RIGHT_MM, Sheet, shown
+from pipeline.publish.work_packs.facts import Job, Pack, number, said
+from pipeline.publish.work_packs.seen import has_cables
+from pipeline.publish.work_packs.sheet import LEFT_MM, RIGHT_MM, Sheet, shown, words_mm
 
-RECORD_MM: Final = 61.0
+RECORD_MM: Final = 70.0
 _WIDE: Final = RIGHT_MM - LEFT_MM
 _CLOCK: Final = ("12", "3", "6", "9")
+_STEP_MM: Final = 7.6
 
 
-def draw_record(sheet: Sheet, y: float) -> float:
-    """The boxes to fill in on site; returns the y below them."""
+@dataclass(frozen=True)
+class Target:
+    """What the depth boxes are held against (whole mm), and whether cables lie in the opening."""
+
+    front_mm: int
+    layer_mm: int
+    tolerance_mm: float | None  # None where the programme has no rule for it
+    has_cables: bool = True
+
+
+def target_of(job: Job, pack: Pack) -> Target | None:
+    """Drawn depths of an end as its sheet says them; None where no seal is drawn."""
+    design = job.hole.design
+    if not bool(design.get("is_designed")):
+        return None
+    layer = math.ceil(round(number(design, "layer_mm"), 6))
+    filler = number(design, "filler_length_mm")
+    recess = number(design, "depth_needed_mm") - number(design, "layer_mm") - filler
+    front = math.ceil(round(recess + layer, 6))
+    records = pack.settings.records
+    tolerance = None if records is None else records.tolerance_mm
+    return Target(front, layer, tolerance, has_cables(job))
+
+
+def draw_record(sheet: Sheet, y: float, target: Target | None = None) -> float:
+    """The boxes to fill in on site; returns the y below them.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    y : float
+        Top (mm).
+    target : Target, optional
+        Drawn depths; without it the crew writes them in.
+
+    Returns
+    -------
+    float
+    """
     y = sheet.heading(y, "Record")
-    _fields(sheet, y, (("Date", 22), ("Start", 15), ("Finish", 15), ("Crew, lead", 45),
-                       ("Permit no.", 30), ("Install no.", 28), ("Revision used", 29)))  # fmt: skip
-    y += 8.2
-    x = _ticks(sheet, y + 4.0, LEFT_MM, ("Air test done",))
-    x = _ticks(sheet, y + 4.0, x + 2, ("Bore", "cables", "water as drawn"))
-    x = _ticks(sheet, y + 4.0, x + 2, ("Surface dry", "damp", "wet"))
-    _ticks(sheet, y + 4.0, x + 2, ("Old seal out", "none"))
-    y += 5.6
-    _fields(sheet, y, (("Air, °C", 18), ("Surface, °C", 20), ("Humidity, %", 20),
-                       ("Sealant lot", 36), ("Expiry", 26), ("Packs used, share", 30),
-                       ("Sleeves put in: size x number", 34)))  # fmt: skip
-    y += 8.6
-    half = _WIDE / 2.0 - 1.0
-    _clock(sheet, LEFT_MM, y, half, "Front face of filler, mm from the mouth", is_between=False)
-    _clock(sheet, LEFT_MM + half + 2.0, y, half, "Depth of sealant, mm", is_between=True)
-    y += 12.6
-    x = _ticks(sheet, y + 3.6, LEFT_MM, ("Photo before", "cleaned", "filler", "after, with label"))
-    x = _ticks(sheet, y + 3.6, x + 2, ("Label fixed",))
-    _ticks(sheet, y + 3.6, x + 2, ("No leak after 1 h", "24 h", "first wet period"))
+    _fields(sheet, y, (("Date", 20), ("Start", 14), ("Finish", 14), ("Crew, lead", 38),
+                       ("Permit no.", 25), ("Release no.", 25), ("Install no.", 24),
+                       ("Revision used", 24)))  # fmt: skip
+    y += _STEP_MM
+    x = _ticks(sheet, y + 3.7, LEFT_MM, ("Air test done",))
+    x = _ticks(sheet, y + 3.7, x, ("Bore as drawn", "cables", "water"))
+    x = _ticks(sheet, y + 3.7, x, ("Surface dry", "damp", "wet"))
+    x = _ticks(sheet, y + 3.7, x, ("Old seal out", "none"))
+    _ticks(sheet, y + 3.7, x, ("Label fixed",))
     y += 5.2
-    _fields(sheet, y, (("Deviation, snags, waste; who agreed", 112), ("Signature", 72)))
-    return y + 8.2
+    _fields(sheet, y, (("Gas reading", 24), ("Air, °C", 14), ("Surface, °C", 17),
+                       ("Humidity, %", 17), ("Sealant lot", 32), ("Expiry", 20),
+                       ("Second lot", 32), ("Its expiry", 28)))  # fmt: skip
+    y += _STEP_MM
+    _fields(sheet, y, (("Packs used, share", 26), ("Sleeves put in: size x number", 62),
+                       ("Photo no. before", 24), ("cleaned", 24), ("filler", 24),
+                       ("after, with label", 24)))  # fmt: skip
+    y += _STEP_MM
+    half = _WIDE / 2.0 - 1.0
+    front, depth = target_words(target)
+    has_between = target is None or target.has_cables
+    _clock(sheet, (LEFT_MM, y), half, front, is_between=False)
+    _clock(sheet, (LEFT_MM + half + 2.0, y), half, depth, is_between=has_between)
+    y += 12.2
+    _fields(sheet, y, (("No leak after 1 h: day, initials", 46),
+                       ("after 24 h: day, initials", 46),
+                       ("after first wet period: day, initials", 46),
+                       ("Waste: what, where", 46)))  # fmt: skip
+    y += _STEP_MM
+    _fields(sheet, y, (("Deviation, snags; who agreed", 70), ("Name, printed", 42),
+                       ("Signature", 44), ("Date", 28)))  # fmt: skip
+    y += _STEP_MM
+    _fields(sheet, y, (("Inspector: level (desk, visual, gauge, after flood)", 54),
+                       ("Result (accepted, snag, rejected)", 42), ("Date", 24),
+                       ("Name, printed", 36), ("Signature", 28)))  # fmt: skip
+    return y + _STEP_MM
+
+
+def target_words(target: Target | None) -> tuple[str, str]:
+    """Words over the boxes for the front of the filler and for the depth of the sealant."""
+    if target is None:
+        return "Front face of filler, mm from the mouth: drawn ____", "Depth of sealant, mm: ____"
+    depth = f"Depth of sealant: {target.layer_mm} mm"
+    if target.tolerance_mm is not None:
+        least = target.layer_mm - target.tolerance_mm
+        depth += f" (tolerance {target.tolerance_mm:g}: no reading under {least:g})"
+    return f"Front face of filler, mm from the mouth: {target.front_mm}", depth
 
 
 def _fields(sheet: Sheet, y: float, parts: tuple[tuple[str, float], ...]) -> None:
@@ -47,18 +113,22 @@ def _fields(sheet: Sheet, y: float, parts: tuple[tuple[str, float], ...]) -> Non
 
 
 def _ticks(sheet: Sheet, y: float, x: float, words: tuple[str, ...]) -> float:
+    """Boxes to tick, each well clear of the words before it; returns the x for the next group."""
     for one in words:
         sheet.tick(x, y, one, size=7.5)
-        x += 6.4 + 1.28 * len(one)
-    return x
+        x += 4.2 + words_mm(one, 7.5) + 2.6
+    return x + 2.0
 
 
-def _clock(sheet: Sheet, x: float, y: float, width: float, label: str, *, is_between: bool) -> None:
+def _clock(
+    sheet: Sheet, corner: tuple[float, float], width: float, label: str, *, is_between: bool
+) -> None:
     """Boxes for readings at four positions of the clock, with a face that shows them."""
-    sheet.text(x, y + 2.2, label, 6.8, is_bold=True)
-    face_x, face_y = x + 4.6, y + 7.8
-    sheet.ring(face_x, face_y, 2.5)
-    for words, dx, dy in (("12", 0, -2.8), ("3", 3.5, 0.7), ("6", 0, 4.5), ("9", -3.5, 0.7)):
+    x, y = corner
+    sheet.text(x, y + 2.2, label, 6.8, is_bold=True, width=width)
+    face_x, face_y = x + 4.6, y + 7.4
+    sheet.ring(face_x, face_y, 2.2)
+    for words, dx, dy in (("12", 0, -2.5), ("3", 3.3, 0.7), ("6", 0, 4.1), ("9", -3.3, 0.7)):
         sheet.middle(face_x + dx, face_y + dy, words, 5.2)
     labels = [*_CLOCK, "between cables"] if is_between else list(_CLOCK)
     room = width - 12.0
@@ -91,8 +161,8 @@ def draw_blank(sheet: Sheet, pack: Pack, building_id: str) -> None:
                width=_WIDE)  # fmt: skip
     y += 7.5
     for parts in (
-        (("End id", 60), ("Place", 44), ("Wall A-D, floor, roof", 34), ("Row from top", 23),
-         ("Column from left", 23)),
+        (("End id", 46), ("Place", 38), ("Wall A-D, floor, roof", 30),
+         ("Seen from inside, outside", 32), ("Row from top", 18), ("Col. from left", 20)),
         (("Shape", 34), ("True bore, mm", 30), ("Second size, mm", 30), ("Material", 45),
          ("Free depth, mm", 45)),
         (("Level: from what, how far down or up, m", 84), ("Water: dry, damp, drip, run, full", 50),

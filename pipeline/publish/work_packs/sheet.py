@@ -25,6 +25,12 @@ _LEADING: Final = 1.18
 _CODE_CHARACTERS: Final = 120
 
 
+class Bold(str):
+    """Words of a cell that are written bold."""
+
+    __slots__ = ()
+
+
 def shown(words: object, most: int = 400) -> str:
     """A text as it can stand on paper: one line, signs the font lacks by number, cut with '…'.
 
@@ -142,13 +148,15 @@ class Sheet:
     def few_lines(
         self, x: float, y: float, words: str, width: float, *, size: float, most: int
     ) -> float:
-        """The same with at most so many lines, the last cut with '…'."""
-        rows = broken(words, size, width)
+        """The same with at most so many lines, the last cut with '…'; `Bold` words are bold."""
+        is_bold = isinstance(words, Bold)
+        rows = broken(words, size, width, is_bold=is_bold)
         if len(rows) > most:
-            rows = [*rows[: most - 1], cut(f"{rows[most - 1]} {rows[most]}", size, width)]
+            last = cut(f"{rows[most - 1]} {rows[most]}", size, width, is_bold=is_bold)
+            rows = [*rows[: most - 1], last]
         for row in rows:
             y += line_mm(size)
-            self.text(x, y - 0.22 * line_mm(size), row, size)
+            self.text(x, y - 0.22 * line_mm(size), row, size, is_bold=is_bold)
         return y
 
     def box(
@@ -270,12 +278,17 @@ def cut(words: str, size: float, width_mm: float, *, is_bold: bool = False) -> s
     return words[:low] + "…"
 
 
+def words_mm(words: str, size: float, *, is_bold: bool = False) -> float:
+    """Width of a text (mm)."""
+    return _unit_width(words, _BOLD if is_bold else _PLAIN) * size / POINTS_PER_MM
+
+
 def row_height_mm(
     cells: Sequence[str], widths: Sequence[float], *, size: float, most: int
 ) -> float:
     """Height that a row of `Sheet.table` takes (mm)."""
     count = max(
-        min(len(broken(words, size, width - 1.6)), most)
+        min(len(broken(words, size, width - 1.6, is_bold=isinstance(words, Bold))), most)
         for words, width in zip(cells, widths, strict=True)
     )
     return count * line_mm(size) + 1.0

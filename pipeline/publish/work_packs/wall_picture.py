@@ -7,12 +7,16 @@ from dataclasses import dataclass
 from typing import Final
 
 from pipeline.publish.work_packs.facts import Hole, Wall, contents_words, number, said
-from pipeline.publish.work_packs.sheet import Sheet, broken, cut, line_mm, shown
+from pipeline.publish.work_packs.seen import has_floor, held_reach
+from pipeline.publish.work_packs.sheet import Sheet, broken, cut, line_mm, shown, words_mm
 
+FLOOR_MM: Final = 4.0  # for the line of the floor below the picture
 _EDGE_MM: Final = 5.0  # for the numbers of rows and columns
 _MOST_CELL_MM: Final = 40.0
 _EASY_MM: Final = 12.0  # cells below this are too small for their words
 _LEAST_WORDS_MM: Final = 9.0  # cells below this bear no words
+_LEAST_HELD_MM: Final = 4.5  # holes below this have HELD with their words
+_SLANT: Final = 0.7071
 
 
 Window = tuple[int, int, int, int]
@@ -81,7 +85,7 @@ def spots(wall: Wall, frame: Frame, window: Window | None = None) -> list[Spot]:
     first_row, last_row, first_col, last_col = window or _whole(cells)
     rows, cols = last_row - first_row + 1, last_col - first_col + 1
     wide = min((frame.width - _EDGE_MM) / cols, _MOST_CELL_MM)
-    high = min((frame.height - _EDGE_MM) / rows, _MOST_CELL_MM, wide * 1.25)
+    high = min((frame.height - _EDGE_MM - FLOOR_MM) / rows, _MOST_CELL_MM, wide * 1.25)
     left = frame.x + _EDGE_MM + (frame.width - _EDGE_MM - wide * cols) / 2.0
     out = []
     for (row, col), holes in sorted(cells.items()):
@@ -142,8 +146,24 @@ def _picture(sheet: Sheet, wall: Wall, frame: Frame, *, this_id: str, window: Wi
     largest = max((b for s in places if (b := number(s.hole.end, "bore_mm")) > 0), default=100.0)
     for spot in places:
         _hole(sheet, wall, spot, largest=largest, this_id=this_id)
-    rows = window[1] - window[0] + 1
-    return frame.y + _EDGE_MM + rows * places[0].height
+    low = frame.y + _EDGE_MM + (window[1] - window[0] + 1) * places[0].height
+    if window[1] < _whole(placed(wall))[1] or not has_floor(wall):
+        return low
+    _floor(sheet, low + 1.4, frame)
+    return low + FLOOR_MM
+
+
+def _floor(sheet: Sheet, y: float, frame: Frame) -> None:
+    """The floor below the holes; its distance is not to scale."""
+    middle, half = frame.x + frame.width / 2.0, min(frame.width / 2.0, 40.0)
+    words = "floor (distance not to scale)"
+    wide = words_mm(words, 6.0) + 2.0
+    sheet.rule(middle - half, y, middle + half, y, pen_mm=0.6)
+    x = middle - half
+    while x + 2.0 <= middle + half - wide:
+        sheet.rule(x, y + 1.8, x + 1.6, y, pen_mm=0.15)
+        x += 2.0
+    sheet.text(middle + half - wide + 2.0, y + 2.4, words, 6.0)
 
 
 def _numbers(sheet: Sheet, wall: Wall, places: list[Spot], window: Window) -> None:
@@ -180,6 +200,9 @@ def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str)
         sheet.box(spot.x - radius, y - radius, 2 * radius, 2 * radius, pen_mm=pen, grey=grey)
     else:
         sheet.ring(spot.x, y, radius, pen_mm=pen, grey=grey)
+    is_held = bool(held_reach(hole))
+    if is_held:
+        _cross(sheet, spot.x, y, radius)
     if min(spot.width, spot.height) < _LEAST_WORDS_MM:
         return
     name = shown(short_id(hole, wall), 40)
@@ -189,7 +212,12 @@ def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str)
     name = cut(name, size, spot.width - 0.5)
     with sheet.ink(1.0 if is_this else 0.0):
         sheet.middle(spot.x, y + 0.13 * size, name, size, is_bold=True)
+        if is_held and radius >= _LEAST_HELD_MM:
+            mark = min(7.0, radius)
+            sheet.middle(spot.x, y + 0.13 * size + 0.4 * mark, "HELD", mark, is_bold=True)
     words = shown(contents_words(hole, is_short=spot.width < 22.0), 90)
+    if is_held and radius < _LEAST_HELD_MM:
+        words = f"HELD {words}"
     small = 7.0 if spot.width > 20.0 else 5.8
     under = y + max(radius, 0.44 * side) + 0.6
     room = int((spot.y + spot.height * 0.5 - under + 0.5) / line_mm(small))
@@ -198,6 +226,13 @@ def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str)
         rows = [*rows[: room - 1], cut(f"{rows[room - 1]} {rows[room]}", small, spot.width - 1.0)]
     for i, row in enumerate(rows[: max(room, 0)]):
         sheet.middle(spot.x, under + (i + 0.8) * line_mm(small), row, small, is_bold=is_this)
+
+
+def _cross(sheet: Sheet, x: float, y: float, radius: float) -> None:
+    """Four strokes over the edge of a hole that is held: told apart without colour."""
+    near, far = 0.78 * radius * _SLANT, (1.0 * radius + 1.8) * _SLANT
+    for dx, dy in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
+        sheet.rule(x + dx * near, y + dy * near, x + dx * far, y + dy * far, pen_mm=0.8)
 
 
 def _rest(sheet: Sheet, wall: Wall, frame: Frame, y: float, this_id: str) -> float:

@@ -134,6 +134,16 @@ def test_asbestos_takes_steps_out(one: One) -> None:
     assert "Abrade" in one()["steps"]  # an empty plastic bore without suspicion is abraded
 
 
+def test_steps_name_cables_only_where_there_are_some(run: Run, one: One) -> None:
+    """An empty bore has nothing to be checked between; one with cables has."""
+    empty = one()["steps"]
+    assert "free depth all round before sealing" in empty
+    assert "press the edge against the bore." in empty
+    full = run(cables=[{"cable_class": "HV", "diameter_mm": 30.0}])["designs"].at[0, "steps"]
+    assert "all round and between cables before sealing" in full
+    assert "press the edge against the bore and cables." in full
+
+
 def test_live_cables_change_the_steps(run: Run) -> None:
     """Beside cables not proved dead: blunt non-metallic tools, no abrading, no solvent, and the
     items for them are not bought; with proof of dead they are."""

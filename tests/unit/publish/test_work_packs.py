@@ -145,7 +145,7 @@ def test_end_page_holds_the_numbers(tmp_path: Path, settings: Settings) -> None:
     """Bore, ml (122.4 rounded up by hand to 123), sleeves, run id and the note of the materials."""
     (path,) = write_work_packs(tmp_path, _tables(), settings, run_id="0000abcd")
     page = next(t for t in _text(path) if t.startswith("E1-03"))
-    for words in ("Ø 100 mm", "bore 100 mm", "123 ml of sealant", "1 filler sleeve of 40 mm",
+    for words in ("Ø 100 mm", "bore 100 mm", "123 ml of sealant", "Filler sleeves as drawn: 1 x 40 mm.",
                   "run 0000abcd", "planning date 2026-03-02", "no head rating, not for work",
                   "at 12", "at 3", "at 6", "at 9", "Signature", "If it is different",
                   "Depth cannot be reached", "design head 1.50 m"):  # fmt: skip
