@@ -12,8 +12,9 @@ from pipeline.core import contract
 from pipeline.core.settings import Settings
 from pipeline.publish import map_pack as pack
 from pipeline.publish import map_places as where
-from pipeline.publish.map_openings import NO_SEAL, STATE_WORDS, as_columns, opening_spots, openings
+from pipeline.publish.map_openings import as_columns, opening_spots, openings
 from pipeline.publish.map_sections import sections
+from pipeline.publish.map_states import NO_SEAL, PLAN_WORDS, STATE_WORDS
 from pipeline.tables import Tables
 
 _CLASS_WORDS: Final = {
@@ -103,6 +104,7 @@ def _lists(
             "critical_class", {**{c: c for c in critical}, "": "class of site not given"}
         ),
         "state": used("state", STATE_WORDS),
+        "plan": used("plan", PLAN_WORDS),
         "hold": used("hold", _HOLD_WORDS),
         "month": used("month", {**{m: m for m in months}, "": "no crew day"}),
     }

@@ -18,6 +18,7 @@ from pipeline.publish.map_places import (
     spots_m,
     text,
 )
+from pipeline.publish.map_states import NO_SEAL, Life, next_step
 from pipeline.tables import Tables
 
 # Entries have no position of their own: they are drawn around their building, wall A to the north.
@@ -30,14 +31,6 @@ _DESIGN: Final = (
     "end_id", "is_needed", "is_designed", "not_designed_reason", "hold_reach", "hold_words",
     "sleeves_words", "layer_mm", "sealant_ml", "cautions",
 )  # fmt: skip
-NO_SEAL: Final = "no seal"
-CHOSEN, NEEDED, OTHER, NO_NEED = "chosen", "needed", "other means", "none"
-STATE_WORDS: Final = {
-    CHOSEN: "in a chosen package",
-    NEEDED: "seal needed, in no chosen package",
-    OTHER: "not above, and no duct seal closes it",
-    NO_NEED: "no seal planned",
-}
 _UNKNOWN: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
 _METRES: Final = 1000
 _CHANCE: Final = 100_000_000
@@ -135,6 +128,7 @@ class _Facts:
     def __init__(self, tables: Tables) -> None:
         self._designs = {text(r["end_id"]): r for r in records(tables["designs"], *_DESIGN)}
         self._notes = notes(tables)
+        self._life = Life(tables)
         self._rows = {
             text(r[key]): (text(r["file"]), text(r["sheet"]), number(r["row"], 0))
             for table, key in (("entries", "entry_id"), ("ends", "end_id"))
@@ -158,7 +152,8 @@ class _Facts:
         file, sheet, line = self._rows.get(end) or self._rows.get(entry) or ("", "", None)
         seal = _seal(self._designs.get(end))
         year, day = self._chosen.get(end, ""), self._day.get(end, "")
-        state = _state(row, seal["hold"], is_chosen=bool(year))
+        life = self._life.of(end)
+        plan = self._life.plan(row, end, seal["hold"], is_chosen=bool(year))
         return {
             "opening_id": opening,
             "entry_id": entry,
@@ -182,9 +177,10 @@ class _Facts:
             "onset_chance_per_year": _chance(row),
             "onset_bound": text(row["onset_bound"]),
             "note": self._notes.get(opening, "") or self._notes.get(entry, ""),
-            "state": state,
+            **life,
+            "plan": plan,
             "month": day[:7],
-            "next_words": _next_step(row, seal, state, (year, day)),
+            "next_words": next_step(row, seal, life, (plan, year, day)),
             "file": file,
             "sheet": sheet,
             "row": line,
@@ -206,35 +202,6 @@ def up_to_four_figures(chance_per_year: float) -> float:
         return 0.0
     step = 10.0 ** (math.floor(math.log10(chance_per_year)) - 3)
     return round(math.ceil(round(chance_per_year / step, 6)) * step, 12)
-
-
-def _state(row: dict[str, Any], hold: str, *, is_chosen: bool) -> str:
-    if is_chosen:
-        return CHOSEN
-    if hold != NO_SEAL:
-        return NEEDED
-    is_wall = text(row["opening_kind"]) != "chamber end"
-    if is_wall and row["level_class"] != contract.ABOVE:
-        return OTHER
-    return NO_NEED
-
-
-def _next_step(row: dict[str, Any], seal: dict[str, str], state: str, plan: tuple[str, str]) -> str:
-    """What somebody has to do next, in one sentence."""
-    steps = []
-    if row["level_class"] == contract.NO_LEVEL:
-        steps.append("measure its level")
-    if row["level_class"] == contract.NO_FLOOD:
-        steps.append("ask for a flood level here")
-    if seal["hold_words"]:
-        steps.append("release the hold")
-    if state == CHOSEN:
-        steps.append(f"seal it, {'crew day ' + plan[1] if plan[1] else 'year ' + plan[0]}")
-    elif state == NEEDED:
-        steps.append("seal needed; in no chosen package")
-    elif state == OTHER:
-        steps.append("close it by other means: no duct seal is drawn for it")
-    return ", then ".join(steps) or "none planned"
 
 
 def _seal(design: dict[str, Any] | None) -> dict[str, str]:
@@ -263,8 +230,8 @@ def as_columns(rows: list[dict[str, Any]]) -> dict[str, Any]:
     ids = [[(pack.SITE, r["site_id"])] for r in rows]
     kinds: dict[str, Callable[..., pack.Column]] = dict.fromkeys(
         ("opening_kind", "site_id", "region", "critical_class", "level_class", "way",
-         "onset_bound", "note", "state", "month", "hold", "seal_words", "cautions", "file",
-         "sheet", "next_words"), pack.words,
+         "onset_bound", "note", "state", "plan", "month", "hold", "seal_words", "cautions", "file",
+         "sheet", "ahead", "lifted"), pack.words,
     )  # fmt: skip
     kinds["opening_level_m"] = metres
     kinds["head_m"] = partial(pack.numbers, scale=100)
@@ -275,7 +242,15 @@ def as_columns(rows: list[dict[str, Any]]) -> dict[str, Any]:
     kinds["margin_is_bound"] = pack.flags
     data: dict[str, Any] = pack.of_records(rows, kinds)
     data["columns"] |= _levels_beside(rows)
-    for name in ("opening_id", "entry_id", "building_id", "way_places"):
+    for name in (
+        "opening_id",
+        "entry_id",
+        "building_id",
+        "way_places",
+        "state_since",
+        "stuck",
+        "next_words",
+    ):
         data["columns"][name] = pack.short_words([r[name] for r in rows], ids)
     for name in ("reason", "way_words", "hold_words"):
         data["columns"][name] = pack.short_words([r[name] for r in rows], stand_for)

@@ -38,6 +38,11 @@ _SCRIPTS: Final = (
     "map_base.js", "map_draw.js", "map_cards.js", "map_strip.js", "map_section.js", "map_way.js", "map_find.js",
     "map_twin.js", "map_paper.js", "map_start.js",
 )  # fmt: skip
+# stands first on the printed sheet, where nothing can cut it
+_CAUTION: Final = (
+    "Local codes, permits and the owner's rules decide. Treat every cable as live. Chambers are "
+    "confined spaces."
+)
 
 
 def write_map(path: Path, tables: Tables, settings: Settings, *, run_id: str) -> None:
@@ -64,7 +69,7 @@ def write_map(path: Path, tables: Tables, settings: Settings, *, run_id: str) ->
     tiles = tile_address(settings)
     about = _about(settings, run_id)
     data["page"] |= {
-        "about": {"name": programme.name, "lines": about},
+        "about": {"name": programme.name, "lines": about, "caution": _CAUTION},
         "design_aep": flood.design_aep,
         "pictures": [asdict(p) for p in pictures(tables, settings)],
         "packs": _packs(path.parent, data["rows"]["sites"]),
@@ -114,7 +119,7 @@ def _figure(data: dict[str, Any], settings: Settings, about: list[str]) -> str:
         max_zoom=21,
         min_zoom=6,
         zoom_snap=0.25,
-        zoom_control="bottomright",
+        zoom_control="topleft",
     )
     page.default_js = []
     page.default_css = []
@@ -188,9 +193,7 @@ def _about(settings: Settings, run_id: str) -> list[str]:
         f"{settings.reference.vertical_datum}; positions from {settings.reference.working_crs}. "
         f"Groundwater: {flood.groundwater}. {papers_say(settings)}",
         f"Flood sources: {sources}.",
-        "Entries are drawn around their building by wall; they have no surveyed position. Treat "
-        "every cable as live. Chambers are confined spaces. Local codes, permits and the owner's "
-        "rules decide.",
+        "Entries are drawn around their building by wall; they have no surveyed position.",
     ]
 
 
@@ -206,7 +209,7 @@ def _side(data: dict[str, Any], about: list[str]) -> str:
         )
     return Template(_asset("map_side.html")).substitute(
         name=html.escape(data["page"]["about"]["name"]),
-        about="".join(f'<p class="quiet">{html.escape(line)}</p>' for line in about),
+        about="".join(f'<p class="quiet">{html.escape(line)}</p>' for line in (*about, _CAUTION)),
         tiles_warning=warning,
         data=as_json(data["page"]),
         packed=packed(data["rows"]),

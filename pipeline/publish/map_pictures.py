@@ -28,9 +28,9 @@ _UNITS: Final = {"m": 1.0, "mm": 0.001, "ft": 0.3048}
 _SUN_AZIMUTH_DEG: Final = 315.0  # cartographic habit: light from the north-west
 _SUN_HEIGHT_DEG: Final = 45.0
 _STEEPER: Final = 3.0  # vertical exaggeration, so that a flat plain shows its form
-# one pale tint, three steps of depth
+# one tint, three steps of depth, each well darker than the ground also where printed in grey
 _DEPTH_STEPS_M: Final = (0.0, 0.5, 1.5)
-_TINT: Final = ((196, 222, 240), (150, 196, 226), (102, 162, 205))
+_TINT: Final = ((160, 205, 235), (104, 168, 214), (60, 124, 184))
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def _hillshade(layer: _Layer) -> Picture:
     aspect = np.arctan2(-dx, dy)
     sun, height = math.radians(360.0 - _SUN_AZIMUTH_DEG + 90.0), math.radians(_SUN_HEIGHT_DEG)
     light = np.sin(height) * np.cos(slope) + np.cos(height) * np.sin(slope) * np.cos(sun - aspect)
-    shade = np.clip(light, 0.0, 1.0) * 110.0 + 145.0
+    shade = np.clip(light, 0.0, 1.0) * 75.0 + 185.0
     shade[~np.isfinite(ground)] = 255.0
     buffer = io.BytesIO()
     Image.fromarray(shade.astype(np.uint8), "L").save(buffer, "JPEG", quality=70)

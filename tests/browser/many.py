@@ -153,12 +153,22 @@ class _Maker:
                  onset_chance_per_year=dice.uniform(0.001, 0.2) if known else None,
                  onset_bound="" if k % 4 else "rarer than")  # fmt: skip
         needed = cls != "above"
+        self.state(end, site, building, region, "sealed" if k == 14 else "priced")
+        if k == 14:  # made, and waits for a look
+            self.add("sealed_ends", end_id=end, is_made=True, is_accepted=False, is_closed=False)
         self.add("designs", end_id=end, is_needed=needed, is_designed=hold[0] != "design",
                  not_designed_reason="" if hold[0] != "design" else "not measured", hold_reach=hold[0],
                  hold_words=hold[1], layer_mm=20.0, sealant_ml=float(dice.randint(60, 400)),
                  sleeves_words=f"{dice.randint(1, 4)} x 40 mm, {dice.randint(1, 9)} x 20 mm",
                  cautions=" | ".join(CAUTIONS[k % 3 :]), shape="round", bore_mm=100.0, bore_b_mm=None)  # fmt: skip
         return end if needed and hold[0] != "design" else None
+
+    def state(self, end: str, site: str, building: str | None, region: str, state: str) -> None:
+        """Where an end stands by its records."""
+        self.add("states", end_id=end, site_id=site, building_id=building, region=region, state=state,
+                 moved_on="2026-02-24", move_reason=self.said(f"{state} by its record"),
+                 stuck_reason=self.said("no look on record; due by 2026-03-24"), ahead=None,
+                 lifted_holds=None)  # fmt: skip
 
     def chamber_end(self, site: str, chamber: str, region: str, k: int) -> None:
         """The other mouth of a duct: in a chamber, wet with its cover, nothing to seal."""
@@ -175,6 +185,7 @@ class _Maker:
                  f"end {end}", way_places=chamber, opening_level_m=own, let_in_level_m=cover,
                  policy_level_m=round(cover - margin / 1000, 3), head_m=1.2,
                  onset_chance_per_year=0.05, onset_bound="")  # fmt: skip
+        self.state(end, site, None, region, "assessed")
         self.add("designs", end_id=end, is_needed=False, is_designed=False, not_designed_reason="",
                  hold_reach="none", hold_words="", layer_mm=None, sealant_ml=None, sleeves_words="",
                  cautions="", shape="round", bore_mm=100.0, bore_b_mm=None)  # fmt: skip
@@ -200,7 +211,9 @@ class _Maker:
     def tables(self) -> dict[str, pd.DataFrame]:
         for name in ("crew_days", "entries"):
             self.rows.setdefault(name, [])
+        sealed = ("end_id", "is_made", "is_accepted", "is_closed")
         out = {name: pd.DataFrame(rows) for name, rows in self.rows.items()}
+        out.setdefault("sealed_ends", pd.DataFrame(columns=list(sealed)))
         out["placements"] = pd.DataFrame(
             columns=["end_id", "kind", "cable_class", "outer_mm", "x_mm", "y_mm"]
         )

@@ -193,12 +193,22 @@ def test_the_chosen_chance_never_dries_what_is_not_known(
         assert got[row["opening_id"]] in wanted, row
     assert {"comes in", "less often", "not known"} <= set(got.values())
     page.check("#as-sealed")
-    sealed = page.evaluate(
-        "S.openings.filter(o => S.shownAs(o) === 'to be sealed').map(o => o.opening_id).sort()"
-    )
+    shown = dict(page.evaluate("S.openings.map(o => [o.opening_id, S.shownAs(o)])"))
     chosen = set(tables["choices"].query("is_chosen == True")["package_id"])
     packages = tables["packages"][tables["packages"]["package_id"].isin(chosen)]
-    assert sealed == sorted(e for ends in packages["end_ids"] for e in ends.split(";") if e)
+    made = set(tables["sealed_ends"]["end_id"])
+    ends = {e for ends in packages["end_ids"] for e in ends.split(";") if e} - made
+    free = set(tables["designs"].query("hold_reach == 'none'")["end_id"])
+    for said, wanted in (
+        ("to be sealed", ends & free),
+        ("held", ends - free),
+        ("sealed, not accepted", made),
+    ):
+        assert wanted
+        assert {o for o, s in shown.items() if s == said} == wanted
+        line = page.locator("#class-told .counted", has_text=said.replace("held", "sealed, held"))
+        assert line.first.locator(".count").inner_text() == f"{len(wanted)}"
+    assert "as found" in page.inner_text("#class-told")
     was.close()
 
 
@@ -246,7 +256,11 @@ def test_the_table_twin_sorts_and_its_file_is_harmless(browser: Any, hostile: Pa
     was = opened(browser, hostile)
     page = was.page
     page.click("#show-twin")
-    column = "[...document.querySelectorAll('#twin-body tr')].map(r => r.children[7].textContent)"
+    heads = page.locator("#twin-head th").all_inner_texts()
+    (at,) = (i for i, head in enumerate(heads) if head.startswith("Margin"))
+    column = (
+        f"[...document.querySelectorAll('#twin-body tr')].map(r => r.children[{at}].textContent)"
+    )
     for turn in (1, -1):
         values = page.evaluate(column)
         known = [float(v) * turn for v in values if v]

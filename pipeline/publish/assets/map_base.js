@@ -124,6 +124,8 @@ S.shapes = (cls) => {
     case "above": return [circle(6, "#fff", "#14401d", 5), circle(6, "none", c, 3)];
     case "less often": return [circle(6, "#fff", "#fff", 4), circle(6, "#fff", "#444444", 1.8)];
     case "to be sealed": return [box("#fff", DARK, 1.6), circle(4, DARK, DARK, 0.5)];
+    case "held": return [box("#fff", DARK, 1.6), ["path", { d: "M6 5V13M12 5V13", fill: "none", stroke: DARK, "stroke-width": 2.8 }]];
+    case "sealed, not accepted": return [box("#fff", DARK, 1.6), ["path", { d: "M4 9H14", fill: "none", stroke: DARK, "stroke-width": 4 }]];
     case "chamber": return [circle(5, "#fff", DARK, 2)];
     case "no flood level": return [box("#fff", c, 1.5), ...cross(c)];
     default: return cross(c);
@@ -155,12 +157,14 @@ S.stamp = (cls, size) => {
 };
 
 // --- state: filters and views live in the address, so that a link shows the same ------------------
-S.filters = ["level_class", "region", "critical_class", "state", "hold", "month"];
+S.filters = ["level_class", "region", "critical_class", "state", "plan", "hold", "month"];
 S.state = {};
 S.view = { chambers: false, event: null, sealed: false, lines: false };
 S.readLink = function () {
   const params = new URLSearchParams(location.hash.slice(1));
-  S.filters.forEach((k) => { S.state[k] = new Set(params.getAll(k)); });
+  // a value that this map does not have (an older link) would hide everything without a word
+  const has = (k, v) => S.page.lists[k].some((w) => w.value === v);
+  S.filters.forEach((k) => { S.state[k] = new Set(params.getAll(k).filter((v) => has(k, v))); });
   const aep = Number(params.get("event"));
   S.view.event = S.page.events.some((e) => e.aep === aep) ? aep : null;
   S.view.chambers = params.has("chambers");
@@ -186,7 +190,11 @@ S.EVENT_WORDS = {
   "not known": "not known at this chance: no level, too close to call, or beyond the models",
   "less often": "less often, by the mean level; doubt not counted, so not proved dry",
 };
-S.SEALED_WORDS = "to be sealed: an end of a chosen package";
+S.SEALED_WORDS = {
+  "to be sealed": "to be sealed: an end of a chosen package, no hold on it",
+  "held": "to be sealed, held: in a chosen package; its hold must be released first",
+  "sealed, not accepted": "sealed, not accepted yet: no seal to make; does not count as closed",
+};
 S.atEvent = (row, aep) => {
   const chance = row.onset_chance_per_year, bound = row.onset_bound, near = 1e-6;
   if (chance === null) return "not known";
@@ -199,10 +207,11 @@ S.atEvent = (row, aep) => {
   return "less often";
 };
 S.shownAs = (row) => {
-  if (S.view.sealed && row.state === "chosen") return "to be sealed";
+  if (S.view.sealed && row.plan === "chosen") return row.hold === "none" ? "to be sealed" : "held";
+  if (S.view.sealed && row.plan === "made") return "sealed, not accepted";
   return S.view.event === null ? row.level_class : S.atEvent(row, S.view.event);
 };
-S.order = () => (S.view.event === null ? S.page.classes : Object.keys(S.EVENT_WORDS)).concat("to be sealed");
+S.order = () => (S.view.event === null ? S.page.classes : Object.keys(S.EVENT_WORDS)).concat(Object.keys(S.SEALED_WORDS));
 S.metres = (v) => v === null ? "not known" : v.toFixed(3) + " m";
 S.margin = (row) => row.margin_mm === null ? "not known"
   : (row.margin_is_bound ? "at least " : "") + Math.round(row.margin_mm) + " mm";

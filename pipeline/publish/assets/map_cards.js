@@ -24,18 +24,21 @@ function list(tag, texts) {
   texts.forEach((t) => box.appendChild(el("li", t)));
   return box;
 }
-S.openCard = function (id, words, cls, parts) {
+S.openCard = function (id, words, cls, parts, thing) {
   const card = S.byId("card");
   if (card.hidden) came = document.activeElement;
   S.stopWay();
   S.highlight.clear();
+  S.selected = thing ? { id, thing } : null;
   const close = button("×", S.closeCard, "close");
   close.setAttribute("aria-label", "Close the card");
   const head = el("h2");
   if (cls) head.append(S.sign(cls, 18), " ");
   head.append(el("span", id, "id"), words ? ", " + words : "");
   const copy = button("Copy the id", () => S.copy(id, copy), "act small");
-  card.replaceChildren(close, head, copy, ...parts);
+  const top = el("div", null, "top");
+  top.append(head, copy, close);
+  card.replaceChildren(top, ...parts);
   card.setAttribute("aria-label", "Details of " + id);
   card.hidden = false;
   card.scrollTop = 0;
@@ -45,7 +48,7 @@ S.openCard = function (id, words, cls, parts) {
 S.closeCard = function () {
   S.byId("card").hidden = true;
   S.stopWay();
-  S.highlight.clear();
+  S.highlight.clear(); // what was found stays ringed, for the printed sheet
   S.draw();
   if (came && document.contains(came)) came.focus();
 };
@@ -66,9 +69,14 @@ function stepThrough(row) {
   const box = el("p", null, "walk");
   const to = (n) => { const next = rows[(n + rows.length) % rows.length]; S.goTo(next); S.showOpening(next); };
   box.append(button("← before", () => to(i - 1)), button("next →", () => to(i + 1)),
-    el("span", " " + (i + 1) + " of " + rows.length + " at " + row.site_id, "quiet"));
+    el("span", " opening " + (i + 1) + " of " + rows.length + " shown at " + row.site_id + S.ofThese(row.site_id), "quiet"));
   return [box];
 }
+// of the openings shown at a site, how many are of the first, worst symbol: the figure on its label
+S.ofThese = (site_id) => {
+  const site = S.shownBySite.get(site_id);
+  return site ? "; " + site.first + " of these " + S.firstWords().replace("openings ", "") : "";
+};
 function chanceWords(row) {
   const c = row.onset_chance_per_year;
   if (c === null) return "not known";
@@ -80,10 +88,12 @@ S.showOpening = function (row) {
   const parts = [table([
     ["Class", row.level_class],
     ["Margin", S.margin(row)],
+    ["Hold", row.hold_words ? row.hold + ": " + row.hold_words : ""],
+    ["Next step", row.next_words],
+    ["State", row.state ? S.stateWords.get(row.state) : ""],
+    ["Programme", S.planWords.get(row.plan)],
     ["Why", row.reason],
     ["Head", row.head_m === null ? "" : row.head_m.toFixed(2) + " m over its own invert at the design event"],
-    ["State", S.stateWords.get(row.state)],
-    ["Next step", row.next_words],
   ])];
   if (S.view.event !== null) parts.unshift(el("p", "At the chosen chance: " + S.EVENT_WORDS[S.atEvent(row, S.view.event)] + "."));
   parts.push(...S.wayParts(row));
@@ -101,11 +111,12 @@ S.showOpening = function (row) {
     ["Kind", row.opening_kind], ["Way", row.way], ["Own level", S.metres(row.opening_level_m)],
     ["Let-in level", S.metres(row.let_in_level_m)], ["Policy line", S.metres(row.policy_level_m)],
     ["Doubt", row.limit_mm === null ? "" : row.limit_mm + " mm"], ["Water comes in", chanceWords(row)],
-    ["Seal", row.seal_words], ["Hold", row.hold_words], ["Note of the survey", row.note],
+    ["Seal", row.seal_words], ["In this state since", row.state_since],
+    ["Not further because", row.stuck], ["Later states reached all the same", row.ahead], ["Holds lifted", row.lifted], ["Note of the survey", row.note],
     ["Entry", row.entry_id], ["Region", row.region], ["Class of site", row.critical_class],
     ["Surveyed in", row.file ? row.file + (row.sheet ? ", " + row.sheet : "") + (row.row === null ? "" : ", row " + row.row) : ""],
   ])]), links, ...stepThrough(row));
-  S.openCard(row.opening_id, "", S.shownAs(row), parts);
+  S.openCard(row.opening_id, "", S.shownAs(row), parts, row);
 };
 S.showBuilding = function (b) {
   const rows = S.openings.filter((o) => o.building_id === b.building_id);
@@ -159,7 +170,7 @@ S.showSite = function (site) {
   buildings.forEach((b) => parts.push(button("Building " + b.building_id + (b.sealed_words ? ": " + b.sealed_words : ""),
     () => S.showBuilding(b), "linkish")));
   parts.push(...S.strip(rows), ...listOf(rows.filter((r) => S.view.chambers || !S.isChamberEnd(r))));
-  S.openCard(site.site_id, site.site_name, null, parts);
+  S.openCard(site.site_id, site.site_name, null, parts, site);
 };
 S.showChamber = function (c) {
   const rows = S.openings.filter((o) => o.building_id === c.chamber_id);
@@ -167,7 +178,7 @@ S.showChamber = function (c) {
     ["Other numbers", c.other_numbers], ["Cover level", S.metres(c.cover_level_m)],
     ["Water, by event", c.water_words], ["Site", c.site_id], ["Grid reference", c.grid_ref],
     ["Note of the survey", c.note],
-  ]), ...listOf(rows)]);
+  ]), ...listOf(rows)], c);
 };
 S.showLink = function (link) {
   S.openCard(link.link_id, "duct", null, [table([

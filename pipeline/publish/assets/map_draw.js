@@ -47,6 +47,7 @@ S.startDrawing = function (map) {
   S.marks = new S.Marks().addTo(map);
   S.wayLayer = L.layerGroup().addTo(map);
   S.highlight = new Set();
+  S.selected = null;
   S.page.regions.forEach((r) => {
     L.polygon(r.rings, { color: "#555a6e", weight: 1.5, dashArray: "6 5", fill: false, interactive: false })
       .addTo(S.regionLines);
@@ -101,6 +102,8 @@ S.draw = function () {
   S.marks.begin(map);
   if (map.getZoom() >= S.NEAR) drawNear(map, bounds); else drawFar(map, bounds);
   drawHighlight(map, bounds);
+  drawSelected(map, bounds);
+  S.drawPictures();
 };
 
 function drawFar(map, bounds) {
@@ -129,7 +132,7 @@ function drawFar(map, bounds) {
   const shown = first && S.shownBySite.get(first.site_id);
   if (shown && first.at) {
     const p = map.latLngToContainerPoint(first.at);
-    S.plate([p.x, p.y - 32], "Comes first: " + first.site_id, shown.first + " " + S.firstWords(), "first");
+    S.plate([p.x, p.y - 32], "Comes first: " + first.site_id, shown.first + " of " + shown.rows.length + " " + S.firstWords(), "first");
   }
   S.page.regions.forEach((r) => {
     const p = map.latLngToContainerPoint(r.label_at);
@@ -156,7 +159,7 @@ S.plate = function (p, title, small, cls) {
   }
   const box = [p[0] - wide / 2, p[1] - high / 2, p[0] + wide / 2, p[1] + high / 2];
   const hits = (t) => box[0] < t[2] && box[2] > t[0] && box[1] < t[3] && box[3] > t[1];
-  if (S.taken.some((t) => !(t[4] && cls === "first") && hits(t))) return;
+  if (S.taken.some((t) => !(t[4] && (cls === "first" || cls === "found")) && hits(t))) return;
   S.taken.push(box);
   const plate = S.el("div", title, "plate" + (cls ? " " + cls : ""));
   if (small) plate.appendChild(S.el("small", small));
@@ -268,6 +271,21 @@ function drawHighlight(map, bounds) {
     S.marks.ring(p.x, p.y, near ? 9 : 15);
     if (near && S.isChamberEnd(row) && !S.view.chambers) S.marks.put(S.shownAs(row), 15, p.x, p.y, { words: id, open: () => S.showOpening(row) });
   });
+}
+// what was found or opened last: ringed, and named where the label has room
+function drawSelected(map, bounds) {
+  if (!S.selected) return;
+  const { id, thing } = S.selected, near = map.getZoom() >= S.NEAR;
+  const site = S.siteOf.get(thing.site_id), at = near || !site ? S.at(thing) : site.at;
+  if (!at || !bounds.contains(at)) return;
+  const p = map.latLngToContainerPoint(at);
+  if (near && thing.opening_id !== undefined) S.marks.put(S.shownAs(thing), 17, p.x, p.y, { words: id, open: () => S.showOpening(thing) });
+  S.marks.ring(p.x, p.y, near ? 12 : 17);
+  const before = S.taken.length;
+  for (const [x, y] of [[0, -30], [0, 30], [90, 0], [-90, 0], [110, -44], [-110, -44], [110, 60], [-110, 60]]) {
+    S.plate([p.x + x, p.y + y], id, "", "found");
+    if (S.taken.length > before) return;
+  }
 }
 S.goTo = (thing, zoom) => {
   const at = S.at(thing);

@@ -1,12 +1,14 @@
 // Part 6: search, filters and legend.
 "use strict";
 const folded = (text) => text.toLowerCase().replace(/[\u2010-\u2015\u2212]/g, "-").replace(/\s+/g, "");
+// letters and figures apart, leading zeros left out: "s08 b1 e1 3" is S08-B1-E1-03
+const loose = (text) => (text.toLowerCase().match(/\p{L}+|\d+/gu) || []).map((t) => t.replace(/^0+(?=\d)/, "")).join(".");
 let index = null;
 // every id, name, old number and grid reference; made at the first search, so that the page opens fast
 function things() {
   if (index) return index;
   index = [];
-  const put = (keys, words, thing, show) => index.push({ keys: keys.filter(Boolean).map(folded), words, thing, show });
+  const put = (keys, words, thing, show) => index.push({ keys: keys.filter(Boolean).map(folded), loose: keys.filter(Boolean).map(loose), words, thing, show });
   S.sites.forEach((s) => put([s.site_id, s.site_name, s.grid_ref], s.site_id + ", " + s.site_name
     + (s.grid_ref ? ", " + s.grid_ref : ""), s, () => S.showSite(s)));
   S.buildings.forEach((b) => put([b.building_id], b.building_id + ", building", b, () => S.showBuilding(b)));
@@ -42,10 +44,15 @@ function search() {
     box.appendChild(item(hit));
     return [hit];
   }
-  const ranked = [[], [], []];
+  const ranked = [[], [], [], [], [], []], free = loose(typed), inside = "." + free + ".", isLoose = free.includes(".");
+  const tests = [
+    (t) => t.keys.includes(wanted), (t) => isLoose && t.loose.includes(free), (t) => t.keys.some((k) => k.startsWith(wanted)),
+    (t) => isLoose && t.loose.some((k) => k.startsWith(free + ".")), (t) => t.keys.some((k) => k.includes(wanted)),
+    (t) => isLoose && t.loose.some((k) => ("." + k + ".").includes(inside)),
+  ];
   things().forEach((t) => {
-    const rank = t.keys.some((k) => k === wanted) ? 0 : t.keys.some((k) => k.startsWith(wanted)) ? 1 : t.keys.some((k) => k.includes(wanted)) ? 2 : 3;
-    if (rank < 3) ranked[rank].push(t);
+    const rank = tests.findIndex((test) => test(t));
+    if (rank >= 0) ranked[rank].push(t);
   });
   const all = ranked.flat();
   const hits = all.slice(0, MOST_HITS).map((t) => ({ words: t.words, go: () => { S.goTo(t.thing); t.show(); } }));
@@ -104,8 +111,23 @@ S.fillFilters = function () {
     const told = S.byId("chosen-" + key);
     if (told) told.textContent = chosen ? " (" + chosen + " chosen)" : "";
   });
+  tellCounts();
   S.byId("clear").hidden = !S.filters.some((k) => S.state[k].size);
 };
+// the counts beside the classes are as found; what the view shows besides is counted below them
+function tellCounts() {
+  const box = S.byId("class-told");
+  box.replaceChildren();
+  if (!S.view.sealed && S.view.event === null) return;
+  box.appendChild(el("p", "These counts are by class as found, at the policy of each site"
+    + (S.view.sealed ? "; the ends below are among them." : "; the symbols show the chosen chance."), "quiet"));
+  if (S.view.sealed) Object.entries(S.SEALED_WORDS).forEach(([cls, words]) => {
+    const line = el("p", null, "counted");
+    line.append(S.sign(cls, 18), el("span", words), el("span", S.countOf(cls), "count"));
+    box.appendChild(line);
+  });
+}
+S.countOf = (cls) => S.rows.filter((r) => S.shownAs(r) === cls).length.toLocaleString("en");
 function filterLine(key, word) {
   const label = el("label"), tick = el("input");
   tick.type = "checkbox";
@@ -125,21 +147,22 @@ S.filterWords = function () {
     + S.page.lists[k].filter((w) => S.state[k].has(w.value)).map((w) => w.words.split(":")[0]).join(" or "));
   return parts.length ? "Only " + parts.join("; ") + "." : "All openings.";
 };
-S.filterNames = { level_class: "class", region: "region", critical_class: "class of site", state: "state", hold: "hold", month: "month of work" };
+S.filterNames = { level_class: "class", region: "region", critical_class: "class of site", state: "state", plan: "programme", hold: "hold", month: "month of work" };
 
 // --- legend: the symbols that are on the map now, in the words of the tables ----------------------
 S.legendLines = function () {
   const lines = S.view.event === null
     ? S.page.lists.level_class.map((w) => [w.value, w.words])
     : Object.entries(S.EVENT_WORDS);
-  if (S.view.sealed) lines.push(["to be sealed", S.SEALED_WORDS]);
-  lines.push(["chamber", "chamber (nearer)"]);
+  if (S.view.sealed) Object.entries(S.SEALED_WORDS).forEach(([cls, words]) => lines.push([cls, words + " (" + S.countOf(cls) + ")"]));
+  if (S.layers.ducts) lines.push(["chamber", "chamber (nearer)"]);
   return lines;
 };
-S.LINE_WORDS = [
-  ["line whole", "duct with proved ends (nearer)"], ["line dashed", "duct, ends not proved (nearer)"],
-  ["line edge", "edge of a region"], ["ring", "ringed: end of a closing line, where shown"],
-  ["tint", "flood surface, three depths: to 0.5 m, to 1.5 m, deeper; no tint is not the same as dry"],
+S.lineWords = () => [
+  ...(S.layers.ducts ? [["line whole", "duct with proved ends (nearer)"], ["line dashed", "duct, ends not proved (nearer)"]] : []),
+  ["line edge", "edge of a region"], ["ring", "ringed: found or opened last, or end of a closing line"],
+  ...(S.shownPictures.some((p) => p.aep !== null) ? [["tint", "flood surface, three depths: to 0.5 m, to 1.5 m, deeper; no tint is not the same as dry"]] : []),
+  ...(S.shownPictures.some((p) => p.aep === null) ? [["ground", "shaded ground, light from the north-west"]] : []),
 ];
 S.fillLegend = function (into) {
   const box = into || S.byId("legend");
@@ -149,7 +172,7 @@ S.fillLegend = function (into) {
     dt.appendChild(S.sign(cls, 18));
     dl.append(dt, el("dd", words));
   });
-  S.LINE_WORDS.forEach(([cls, words]) => {
+  S.lineWords().forEach(([cls, words]) => {
     const dt = el("dt"), swatch = el("span", null, "swatch " + cls);
     if (cls === "tint") swatch.append(el("i"), el("i"), el("i"));
     dt.appendChild(swatch);

@@ -1,5 +1,6 @@
 // Part 9: views, picture layers, own position, keyboard, and the start.
 "use strict";
+S.shownPictures = [];
 S.layers = { ground: true, flood: true, ducts: true };
 function startViews() {
   const event = S.byId("event"), overlay = {};
@@ -11,11 +12,14 @@ function startViews() {
     if (!overlay[picture.name]) overlay[picture.name] = L.imageOverlay(picture.data_uri, picture.bounds, { opacity: picture.opacity, alt: picture.name, interactive: false, pane: "tilePane", className: picture.aep === null ? "" : "cells" });
     return overlay[picture.name];
   };
+  S.pictureOf = (picture) => overlay[picture.name] && overlay[picture.name].getElement();
   const wantedAep = () => S.view.event === null ? S.page.design_aep : S.view.event;
   const show = () => {
     const told = [];
+    S.shownPictures = [];
     pictures.forEach((p) => {
       const isOn = p.aep === null ? S.layers.ground : S.layers.flood && Math.abs(p.aep - wantedAep()) < 1e-9;
+      if (isOn) S.shownPictures.push(p);
       if (isOn) { layerOf(p).addTo(S.map); if (p.aep !== null) told.push(p.name); } else if (overlay[p.name]) overlay[p.name].remove();
     });
     pictures.filter((p) => p.aep !== null).forEach((p) => overlay[p.name] && overlay[p.name].setZIndex(2));
@@ -30,7 +34,7 @@ function startViews() {
   ["ground", "flood", "ducts"].forEach((name) => {
     const tick = S.byId("layer-" + name);
     tick.checked = S.layers[name];
-    tick.onchange = () => { S.layers[name] = tick.checked; show(); S.draw(); };
+    tick.onchange = () => { S.layers[name] = tick.checked; show(); S.fillLegend(); S.draw(); };
   });
   S.byId("layer-ground").disabled = !pictures.some((p) => p.aep === null);
   S.byId("layer-flood").disabled = !pictures.some((p) => p.aep !== null);
@@ -61,6 +65,7 @@ function startKeys() {
     if (S.inPaper()) S.leavePaper();
     else if (!S.byId("card").hidden) S.closeCard();
     else if (!S.byId("twin").hidden) S.closeTwin();
+    else if (S.selected) { S.selected = null; S.draw(); }
   });
   const box = S.map.getContainer();
   box.setAttribute("role", "application");
@@ -76,6 +81,7 @@ async function openMap(map) {
     S.byId("count").textContent = "This browser is too old to unpack the map's data. Open the file in a browser of 2023 or later.";
     return;
   }
+  S.planWords = new Map(S.page.lists.plan.map((w) => [w.value, w.words]));
   S.stateWords = new Map(S.page.lists.state.map((w) => [w.value, w.words]));
   S.readLink();
   S.startDrawing(map);
@@ -91,7 +97,7 @@ async function openMap(map) {
   S.startPaper();
   startOwnPosition();
   startKeys();
-  S.byId("whole").onclick = () => { map.fitBounds(S.page.bounds, { animate: false }); };
+  S.byId("whole").onclick = () => { S.selected = null; map.fitBounds(S.page.bounds, { animate: false }); };
   S.byId("clear").onclick = () => { S.filters.forEach((k) => S.state[k].clear()); S.change(); };
   map.on("moveend resize", S.draw);
   S.change();

@@ -1,18 +1,24 @@
 // Part 7: the table twin: the same openings as a table, sorted, read aloud, downloaded.
 "use strict";
 const twinColumns = [
-  ["opening_id", "Opening"], ["site_id", "Site"], ["building_id", "Building or chamber"], ["region", "Region"],
-  ["opening_kind", "Kind"], ["level_class", "Class"], ["shown_as", "Shown as"], ["margin_mm", "Margin (mm)"],
+  ["opening_id", "Opening"], ["level_class", "Class"], ["margin_mm", "Margin (mm)"], ["state", "State"],
+  ["hold", "Hold"], ["next_words", "Next step"], ["plan", "Programme"], ["shown_as", "Shown as"],
+  ["site_id", "Site"], ["building_id", "Building or chamber"], ["region", "Region"], ["opening_kind", "Kind"],
   ["let_in_level_m", "Let-in level (m)"], ["policy_level_m", "Policy line (m)"], ["way", "Way"],
-  ["state", "State"], ["next_words", "Next step"], ["hold_words", "Hold"], ["reason", "Why"],
+  ["hold_words", "Hold and who releases it"], ["reason", "Why"],
 ];
 const LONG = new Set(["reason", "hold_words", "next_words"]);
 const twin = { by: "margin_mm", up: true, inView: false, step: 1000, count: 1000 };
-const cell = (row, key) => key === "shown_as" ? S.shownAs(row) : key === "state" ? S.stateWords.get(row.state) : row[key];
+const SPOKEN = {
+  shown_as: (row) => S.shownAs(row), plan: (row) => S.planWords.get(row.plan), hold: (row) => row.hold === "no seal" ? "" : row.hold,
+};
+const cell = (row, key) => SPOKEN[key] ? SPOKEN[key](row) : row[key];
 function sorted(rows) {
   const keyed = rows.map((row) => [cell(row, twin.by), row.opening_id, row]);
   const blank = (v) => v === null || v === undefined || v === "";
+  const lost = (row) => twin.by === "margin_mm" && !S.siteOf.has(row.site_id);
   keyed.sort((a, b) => {
+    if (lost(a[2]) !== lost(b[2])) return lost(a[2]) ? 1 : -1; // of no known site: after all others
     if (a[0] === b[0]) return a[1] < b[1] ? -1 : 1;
     if (blank(a[0])) return 1; // what is not known stands last, up or down
     if (blank(b[0])) return -1;
@@ -63,6 +69,7 @@ function twinLine(row) {
       return;
     }
     const td = el("td", value === null || value === undefined ? "" : value, LONG.has(key) ? "words" : typeof value === "number" ? "number" : "");
+    if (LONG.has(key) && value) td.title = value;
     if (typeof value === "number" && key.endsWith("_m")) td.textContent = value.toFixed(3);
     tr.appendChild(td);
   });
