@@ -119,7 +119,7 @@ def next_step(
         steps.append("release the hold")
     when = {
         CHOSEN: f"seal it, {'crew day ' + day if day else 'year ' + year}",
-        NEEDED: "seal it once a package with it is chosen: it is in none",
+        NEEDED: "seal it when a package is chosen for it",
         BOUGHT: f"seal it with the order that stands: {life['state']}{stuck}",
         AGAIN: f"seal it again{stuck}",
         OTHER: "close it by other means: no duct seal is drawn for it",

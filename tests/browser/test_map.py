@@ -132,7 +132,7 @@ def test_the_hold_and_who_releases_it_stand_in_the_short_card(
     page.context.close()
 
 
-@pytest.mark.parametrize("typed", ["s08 b1 e1 3", "S8-B1-E1-3", "s08.b01.e01.03"])
+@pytest.mark.parametrize("typed", ["s08 b1 e1 3", "S8-B1-E1-3", "s08.b01.e01.03", "s08b1e103"])
 def test_search_forgives_spaces_and_missing_zeros(
     browser: Any, example_run: Path, typed: str
 ) -> None:

@@ -59,6 +59,7 @@ def _walls(tables: Any) -> Any:
     return reach[reach["opening_kind"] != "chamber end"]
 
 
+@pytest.mark.slow
 def test_50000_openings_stay_light_and_quick(browser: Any, tmp_path: Path) -> None:
     """At most 2.5 MB for 50,000 openings; all are counted, and it can be moved (speed: bench_map.py)."""
     out = tmp_path / "map.html"

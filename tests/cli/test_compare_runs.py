@@ -179,7 +179,10 @@ def compare(one: Path, other: Path, out: Path) -> list[str]:
     return job.compare_runs(one, other, out=out)
 
 
-@pytest.mark.parametrize("name", list(NAMED))
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(n, marks=pytest.mark.slow) if n in {"materials", "grid"} else n for n in NAMED],
+)
 def test_one_changed_input_is_named_and_only_what_depends_on_it(
     made: Maker, tmp_path: Path, name: str
 ) -> None:
@@ -241,6 +244,7 @@ def test_money_of_a_price_ties_to_the_packs(made: Maker) -> None:
     assert f"{sums[0] / 100:,.2f} GBP -> {sums[1] / 100:,.2f} GBP (+{packs * 4} GBP)" in line
 
 
+@pytest.mark.slow
 def test_of_several_inputs_every_one_that_alone_changes_a_row_is_named(
     made: Maker, tmp_path: Path
 ) -> None:
@@ -271,6 +275,7 @@ def test_the_same_inputs(made: Maker) -> None:
     assert len(lines) == 2
 
 
+@pytest.mark.slow
 def test_two_catalogues_side_by_side(made: Maker, tmp_path: Path) -> None:
     """The second example catalogue: its sleeves come in, those of the first go out, in one table."""
     out = tmp_path / "c.xlsx"

@@ -5,6 +5,7 @@ The checker is shapely (GEOS), not our own geometry.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 from typing import Any
 
@@ -15,6 +16,7 @@ import shapely
 from pipeline.design.cables import Body, body, settle
 from pipeline.design.geometry import Array, Opening, opening
 from pipeline.design.packing import fill
+from pipeline.design.pushing import Effort
 
 ENDS = 300
 SEED = 20300601
@@ -38,9 +40,15 @@ def _bodies(rng: np.random.Generator, hole: Opening) -> tuple[list[Body], Array]
 
 @cache
 def _cases() -> list[tuple[Opening, Array, Array, Array, float]]:
-    rng = np.random.default_rng(SEED)
-    out: list[tuple[Opening, Array, Array, Array, float]] = []
-    while len(out) < ENDS:
+    return list(_made(ENDS, "standard", SEED))
+
+
+def _made(
+    ends_count: int, effort: Effort, seed: int
+) -> Iterator[tuple[Opening, Array, Array, Array, float]]:
+    rng = np.random.default_rng(seed)
+    made = 0
+    while made < ends_count:
         shape = str(rng.choice(["round", "round", "round", "square", "rectangular", "oval"]))
         first = float(rng.choice([52.0, 90.0, 103.0, 118.0, 125.5, 138.0, 144.0]))
         second = first if shape == "square" else first * float(rng.choice([0.6, 0.8, 1.3]))
@@ -50,8 +58,9 @@ def _cases() -> list[tuple[Opening, Array, Array, Array, float]]:
         if xy is None:
             continue
         radius = float(rng.choice([5.0, 7.5, 10.0, 15.0, 20.0]))
-        out.append((hole, xy, outer / 2.0, fill(hole, xy, outer / 2.0, radius), radius))
-    return out
+        made += 1
+        added = fill(hole, xy, outer / 2.0, radius, effort=effort)
+        yield hole, xy, outer / 2.0, added, radius
 
 
 def _polygon(hole: Opening) -> Any:
@@ -63,19 +72,33 @@ def _polygon(hole: Opening) -> Any:
 
 def test_no_overlap() -> None:
     """No circle of 300 random ends lies over another or over the wall by more than 1e-6 mm."""
-    for hole, xy, radii, added, radius in _cases():
-        points = shapely.points(np.vstack([xy, added]))
-        every = np.concatenate([radii, np.full(len(added), radius)])
-        tree = shapely.STRtree(points)
-        a, b = tree.query(points, predicate="dwithin", distance=2.0 * float(every.max()))
-        a, b = a[a < b], b[a < b]
-        apart = shapely.distance(points[a], points[b])
-        assert np.all(apart >= every[a] + every[b] - 1e-6)
-        outline = _polygon(hole)
-        assert np.all(shapely.covers(outline, points))
-        to_wall = shapely.distance(points, outline.exterior)
-        assert np.all(to_wall >= every - 1e-5 - 1e-7 * hole.corner_mm)
-        assert np.all(hole.inside_mm(np.vstack([xy, added])) >= every - 1e-6)
+    for case in _cases():
+        _check(*case)
+
+
+@pytest.mark.slow
+def test_no_overlap_in_ten_thousand() -> None:
+    """The same on 10,000 ends, filled without pushes (pushed ones: the 300 and their own test)."""
+    for case in _made(10_000, "greedy", SEED + 1):
+        _check(*case)
+
+
+def _check(hole: Opening, xy: Array, radii: Array, added: Array, radius: float) -> None:
+    """Distances by shapely, and the wall once more by our own measure."""
+    points = shapely.points(np.vstack([xy, added]))
+    every = np.concatenate([radii, np.full(len(added), radius)])
+    if not every.size:  # an empty bore that no sleeve of this size fits
+        return
+    tree = shapely.STRtree(points)
+    a, b = tree.query(points, predicate="dwithin", distance=2.0 * float(every.max()))
+    a, b = a[a < b], b[a < b]
+    apart = shapely.distance(points[a], points[b])
+    assert np.all(apart >= every[a] + every[b] - 1e-6)
+    outline = _polygon(hole)
+    assert np.all(shapely.covers(outline, points))
+    to_wall = shapely.distance(points, outline.exterior)
+    assert np.all(to_wall >= every - 1e-5 - 1e-7 * hole.corner_mm)
+    assert np.all(hole.inside_mm(np.vstack([xy, added])) >= every - 1e-6)
 
 
 @pytest.mark.parametrize("is_standing", [False, True])

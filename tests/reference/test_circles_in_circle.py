@@ -77,10 +77,18 @@ def _shares(effort: Effort, step: int) -> Array:
 
 
 def test_share_of_the_best_known_count() -> None:
-    """Every eighth of 512 bores: never above the best count, 99.9 % on the mean, 98 % exact."""
-    shares = _shares("standard", 8)
+    """Every 16th of 512 bores: never above the best count, 99.9 % on the mean, 96 % exact."""
+    shares = _shares("standard", 16)
     assert shares.mean() >= 0.999
-    assert np.mean(shares == 1.0) >= 0.98
+    assert np.mean(shares == 1.0) >= 0.96
+
+
+@pytest.mark.slow
+def test_share_of_the_best_known_count_on_all_bores() -> None:
+    """All 512 bores: 99.9 % on the mean, 99 % exact, without any compiled code."""
+    shares = _shares("standard", 1)
+    assert shares.mean() >= 0.999
+    assert np.mean(shares == 1.0) >= 0.99
 
 
 def test_greedy_alone_finds_fewer() -> None:

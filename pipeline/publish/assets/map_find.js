@@ -3,12 +3,13 @@
 const folded = (text) => text.toLowerCase().replace(/[\u2010-\u2015\u2212]/g, "-").replace(/\s+/g, "");
 // letters and figures apart, leading zeros left out: "s08 b1 e1 3" is S08-B1-E1-03
 const loose = (text) => (text.toLowerCase().match(/\p{L}+|\d+/gu) || []).map((t) => t.replace(/^0+(?=\d)/, "")).join(".");
+const bare = (text) => folded(text).replace(/[^\p{L}\d]/gu, ""); // "s02b1e104"
 let index = null;
 // every id, name, old number and grid reference; made at the first search, so that the page opens fast
 function things() {
   if (index) return index;
   index = [];
-  const put = (keys, words, thing, show) => index.push({ keys: keys.filter(Boolean).map(folded), loose: keys.filter(Boolean).map(loose), words, thing, show });
+  const put = (keys, words, thing, show) => index.push({ keys: keys.filter(Boolean).map(folded), loose: keys.filter(Boolean).map(loose), bare: keys.filter(Boolean).map(bare), words, thing, show });
   S.sites.forEach((s) => put([s.site_id, s.site_name, s.grid_ref], s.site_id + ", " + s.site_name
     + (s.grid_ref ? ", " + s.grid_ref : ""), s, () => S.showSite(s)));
   S.buildings.forEach((b) => put([b.building_id], b.building_id + ", building", b, () => S.showBuilding(b)));
@@ -44,9 +45,9 @@ function search() {
     box.appendChild(item(hit));
     return [hit];
   }
-  const ranked = [[], [], [], [], [], []], free = loose(typed), inside = "." + free + ".", isLoose = free.includes(".");
+  const ranked = [[], [], [], [], [], []], free = loose(typed), close = bare(typed), inside = "." + free + ".", isLoose = free.includes(".");
   const tests = [
-    (t) => t.keys.includes(wanted), (t) => isLoose && t.loose.includes(free), (t) => t.keys.some((k) => k.startsWith(wanted)),
+    (t) => t.keys.includes(wanted), (t) => isLoose && (t.loose.includes(free) || t.bare.includes(close)), (t) => t.keys.some((k) => k.startsWith(wanted)),
     (t) => isLoose && t.loose.some((k) => k.startsWith(free + ".")), (t) => t.keys.some((k) => k.includes(wanted)),
     (t) => isLoose && t.loose.some((k) => ("." + k + ".").includes(inside)),
   ];

@@ -67,6 +67,8 @@ function selectedWords() {
 }
 // a sheet is as high as its paper: long words get a smaller letter, so that no line is cut
 function fitSheet(box) {
+  box.style.fontSize = "";
+  if (!before) return; // printed without the preview the sheet is as high as its words
   for (let size = 11; size >= 6.5; size -= 0.25) {
     box.style.fontSize = size + "px";
     if (box.lastChild.getBoundingClientRect().bottom <= box.getBoundingClientRect().bottom - 6) return;

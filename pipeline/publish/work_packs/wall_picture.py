@@ -15,7 +15,7 @@ _EDGE_MM: Final = 5.0  # for the numbers of rows and columns
 _MOST_CELL_MM: Final = 40.0
 _EASY_MM: Final = 12.0  # cells below this are too small for their words
 _LEAST_WORDS_MM: Final = 9.0  # cells below this bear no words
-_LEAST_HELD_MM: Final = 4.5  # holes below this have HELD with their words
+_LEAST_HELD_MM: Final = 6.0  # holes below this have HELD with their words
 _SLANT: Final = 0.7071
 
 
@@ -225,12 +225,14 @@ def _hole(sheet: Sheet, wall: Wall, spot: Spot, *, largest: float, this_id: str)
     if len(rows) > room > 0:
         rows = [*rows[: room - 1], cut(f"{rows[room - 1]} {rows[room]}", small, spot.width - 1.0)]
     for i, row in enumerate(rows[: max(room, 0)]):
-        sheet.middle(spot.x, under + (i + 0.8) * line_mm(small), row, small, is_bold=is_this)
+        sheet.middle(
+            spot.x, under + (i + 0.8) * line_mm(small), row, small, is_bold=is_this or is_held
+        )
 
 
 def _cross(sheet: Sheet, x: float, y: float, radius: float) -> None:
     """Four strokes over the edge of a hole that is held: told apart without colour."""
-    near, far = 0.78 * radius * _SLANT, (1.0 * radius + 1.8) * _SLANT
+    near, far = 0.78 * radius * _SLANT, (radius + min(1.8, 0.5 * radius)) * _SLANT
     for dx, dy in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
         sheet.rule(x + dx * near, y + dy * near, x + dx * far, y + dy * far, pen_mm=0.8)
 
