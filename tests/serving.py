@@ -76,6 +76,8 @@ def serving(tree: Path, *options: str, token: str = "") -> Iterator[Served]:
         cwd=tree, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
         env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(tree / "short-lived"),
              "HOME": str(tree / "home"), **({"STANCH_TOKEN": token} if token else {})},
+        # a test run in the background is started deaf to Ctrl-C, and hands that on
+        preexec_fn=_hears_ctrl_c,  # noqa: PLW1509 - nothing but one signal is set in the child
     )  # fmt: skip
     try:
         assert process.stdout is not None
@@ -93,6 +95,10 @@ def serving(tree: Path, *options: str, token: str = "") -> Iterator[Served]:
         rest, _ = process.communicate(timeout=20)
     assert "Traceback" not in rest, rest
     assert process.returncode == 130, rest
+
+
+def _hears_ctrl_c() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _wait_for(client: httpx.Client, url: str) -> None:
