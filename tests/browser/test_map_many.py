@@ -310,7 +310,7 @@ def test_hostile_text_is_shown_letter_by_letter(browser: Any, hostile: Path) -> 
     was.close()
 
 
-@pytest.mark.parametrize("width", SIZES)
+@pytest.mark.parametrize("width", [SIZES[0], pytest.param(SIZES[1], marks=pytest.mark.slow)])
 def test_no_serious_fault_of_access(browser: Any, path: Path, width: int) -> None:
     """axe finds nothing serious or critical with 700 rows, a card and every fold open.
 

@@ -181,7 +181,10 @@ def compare(one: Path, other: Path, out: Path) -> list[str]:
 
 @pytest.mark.parametrize(
     "name",
-    [pytest.param(n, marks=pytest.mark.slow) if n in {"materials", "grid"} else n for n in NAMED],
+    [
+        pytest.param(n, marks=pytest.mark.slow) if n in {"materials", "grid", "policy"} else n
+        for n in NAMED
+    ],
 )
 def test_one_changed_input_is_named_and_only_what_depends_on_it(
     made: Maker, tmp_path: Path, name: str
@@ -292,6 +295,7 @@ def test_two_catalogues_side_by_side(made: Maker, tmp_path: Path) -> None:
     assert not sheet(out, "Openings")
 
 
+@pytest.mark.slow
 def test_two_writes_are_the_same_bytes(made: Maker, tmp_path: Path) -> None:
     """The workbook knows no clock and no path."""
     for name in ("a.xlsx", "b.xlsx"):
@@ -299,6 +303,7 @@ def test_two_writes_are_the_same_bytes(made: Maker, tmp_path: Path) -> None:
     assert (tmp_path / "a.xlsx").read_bytes() == (tmp_path / "b.xlsx").read_bytes()
 
 
+@pytest.mark.slow
 def test_hostile_words_stay_text(made: Maker, tmp_path: Path) -> None:
     """A survey text with an escape and a formula is shown as text on screen and in the workbook."""
     import shutil

@@ -195,10 +195,10 @@ def test_fallbacks_name_real_columns() -> None:
 
 def test_a_sample_of_blanked_cells_dries_nothing(base: Tables) -> None:
     """No class moves to above, no onset level or benefit rises, no open way is lost."""
-    _check(_sample(12), base)
+    _check(_sample(6), base)
 
 
 @pytest.mark.slow
 def test_every_column_blanked_dries_nothing(base: Tables) -> None:
     """The same for a cell of every column of every sheet, and more."""
-    _check(_sample(110)[12:], base)
+    _check([c for c in _sample(110) if c not in _sample(6)], base)

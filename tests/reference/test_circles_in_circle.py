@@ -23,6 +23,7 @@ from pipeline.design.pushing import Effort
 TABLE = Path(__file__).parent / "circles_in_circle.csv"
 RADIUS_MM = 10.0
 EMPTY, NONE = np.empty((0, 2)), np.empty(0)
+_LONG = pytest.mark.slow
 
 
 @cache
@@ -106,7 +107,7 @@ def test_proven_counts_are_taken_at_exact_touch(n: int) -> None:
     assert len(_pack(ratio * (1.0 - 1e-6), "standard")) < n
 
 
-@pytest.mark.parametrize("n", [14, 18, 20, 31])
+@pytest.mark.parametrize("n", [14, *(pytest.param(n, marks=_LONG) for n in (18, 20, 31))])
 def test_best_known_counts_at_exact_touch(n: int) -> None:
     """Thorough pushes find best known packings where every circle is jammed."""
     best = sum(r <= _table()[n - 1][1] + 1e-9 for _, r, _ in _table())
@@ -121,7 +122,9 @@ def test_reaches_and_never_passes_the_small_optima(n: int) -> None:
     assert len(_pack(ratio * (1.0 - 1e-6))) < n
 
 
-@pytest.mark.parametrize("n", [6, 10, 12, 13, *range(14, 41, 2)])
+@pytest.mark.parametrize(
+    "n", [6, 10, 12, 13, 14, 16, *(pytest.param(n, marks=_LONG) for n in range(18, 41, 2))]
+)
 def test_reaches_the_others_within_one_percent(n: int) -> None:
     """n circles are found in a bore at most 1 % wider than the best known (6: the 7-circle bore)."""
     assert len(_pack(_table()[n - 1][1] * 1.01)) >= n
