@@ -159,14 +159,16 @@ def _drawn(case: Case) -> tuple[Case, Layer | None]:
     )
     if math.isinf(layer.layer_mm):
         return replace(case, not_drawn="the sealant bonds to nothing here"), None
-    outside = ""
-    if not materials.about.example:
-        head_m = math.nan if case.head.assumed else case.head.head_m
-        outside = outside_envelope(
-            materials.sealant.envelope, section, head_m=head_m, durations=case.head.durations
-        )
-        if case.gas_reason and not materials.sealant.envelope.gas_tested:
-            outside = ", ".join(w for w in (outside, "gas-tightness not tested") if w)
+    # an assumed head proves nothing: only the invented envelope, which proves nothing, takes it
+    is_proved = materials.about.example or not case.head.assumed
+    outside = outside_envelope(
+        materials.sealant.envelope,
+        section,
+        head_m=case.head.head_m if is_proved else math.nan,
+        durations=case.head.durations,
+    )
+    if case.gas_reason and not materials.sealant.envelope.gas_tested:
+        outside = ", ".join(w for w in (outside, "gas-tightness not tested") if w)
     filler = materials.filler.length_mm * (2 if case.is_turned else 1)
     sound_from = number(facts.end, "sound_from_mm")
     depth = recess_mm(case) + layer.layer_mm + filler

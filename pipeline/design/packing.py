@@ -143,7 +143,7 @@ def fill(
     radius_mm : float
         Radius of the circles to add (mm).
     effort : str, optional
-        greedy (no pushes), standard or thorough: how long pushes look for one circle more.
+        greedy (no pushes), quick, standard or thorough: how long pushes look for one circle more.
 
     Returns
     -------

@@ -19,18 +19,19 @@ from scipy.optimize import linprog
 
 from pipeline.design.geometry import Array, Opening
 
-Effort = Literal["greedy", "standard", "thorough"]
+Effort = Literal["greedy", "quick", "standard", "thorough"]
 Index = npt.NDArray[np.intp]
 Points = npt.NDArray[np.complex128]
 
 INFLATE_MM: Final = 1e-3  # radii are larger by this while pushing: a push that ends fits with room
 OVERLAP_MM: Final = 1e-6  # true radii may overlap by this; exact touch is accepted
 # Rounds at most; each pushes every packing once. Fewer beside cables, where each end is its own.
-_ROUNDS: Final = {"greedy": 0, "standard": 40, "thorough": 60}
-_ROUNDS_BESIDE: Final = {"greedy": 0, "standard": 2, "thorough": 40}
-# Standard gives up where the least energy over radius squared stays above these; by trial.
+_ROUNDS: Final = {"greedy": 0, "quick": 2, "standard": 40, "thorough": 60}
+_ROUNDS_BESIDE: Final = {"greedy": 0, "quick": 2, "standard": 40, "thorough": 80}
+# All but thorough give up where the least energy over radius squared stays above these; by trial.
 _GIVE_UP: Final = (0.008, 0.004)
 _LATER: Final = 3  # rounds after which the second of them counts
+_GIVE_UP_BESIDE: Final = (0.022, 0.5)  # beside cables: a / (1 + round) ** b
 _CHAINS: Final = 18  # packings that are pushed side by side
 _THROWN: Final = 12  # of these begin with circles thrown in at random
 _AT_RANDOM: Final = 0.7  # part of the hops that move a random circle, not the most squeezed
@@ -74,10 +75,10 @@ def one_more(task: Task, starts: list[Array], *, effort: Effort) -> Array:
     starts : list of array (n, 2)
         Centres of packings without overlap, in any order (mm).
     effort : str
-        greedy (no pushes), standard or thorough. Standard gives up as soon as the least energy
-        that is left is too high (often after 18 pushes, 720 at most, 144 beside cables);
-        thorough does not (1,080, and 720 beside cables). Both begin alike, so that thorough is
-        never worse.
+        greedy (no pushes), quick (36 pushes at most), standard (720 at most) or thorough. All but
+        thorough give up as soon as the least energy that is left is too high, often after 18
+        pushes; thorough does not (1,080, beside other circles 1,440). All begin alike, so that
+        more effort is never worse.
 
     Returns
     -------
@@ -111,8 +112,8 @@ def _search(task: Task, starts: list[Array], count: int, effort: Effort) -> Arra
     rng = np.random.default_rng(_seed(task, count))
     xy = _begin(task, starts, count, points, rng)
     best, least = xy, np.full(len(xy), np.inf)
-    is_empty = len(task.radii_mm) == 0
-    for step in range(_ROUNDS[effort] if is_empty else _ROUNDS_BESIDE[effort]):
+    rounds = _ROUNDS_BESIDE if len(task.radii_mm) else _ROUNDS
+    for step in range(rounds[effort]):
         xy, energy = _relaxed(task, xy)
         promising = np.flatnonzero(energy < _HOPEFUL * task.radius_mm**2)
         for chain in promising[np.argsort(energy[promising], kind="stable")][:_POLISHED]:
@@ -122,10 +123,18 @@ def _search(task: Task, starts: list[Array], count: int, effort: Effort) -> Arra
         # a push that ends higher than the one before is taken back
         best = np.where((energy < least)[:, None, None], xy, best)
         least = np.minimum(energy, least)
-        if effort == "standard" and least.min() > _GIVE_UP[step >= _LATER] * task.radius_mm**2:
+        if effort != "thorough" and least.min() > _limit(task, step) * task.radius_mm**2:
             return None
         xy = _hopped(task, best, points, rng)
     return None
+
+
+def _limit(task: Task, step: int) -> float:
+    """Least energy over radius squared above which a further round is not worth its time."""
+    if len(task.radii_mm) == 0:
+        return _GIVE_UP[step >= _LATER]
+    start, power = _GIVE_UP_BESIDE
+    return float(start / (1.0 + step) ** power)
 
 
 def _begin(

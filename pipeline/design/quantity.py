@@ -11,7 +11,8 @@ from pipeline.core.settings import Crews
 from pipeline.design.case import TAKE_OUT, Case
 from pipeline.design.doubts import Range
 from pipeline.design.facts import text
-from pipeline.design.section import Section, Sleeve
+from pipeline.design.layout import Sleeve
+from pipeline.design.section import Section
 
 
 @dataclass(frozen=True)

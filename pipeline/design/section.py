@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from functools import lru_cache
-from typing import Final, Literal
+from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 import shapely
 
 from pipeline.core.materials import Item, Materials
-from pipeline.design.cables import Body, body, settle
+from pipeline.design.cables import settle
 from pipeline.design.geometry import Array, Opening, circles_area_mm2, largest_free_circle_mm
-from pipeline.design.packing import fill
+from pipeline.design.layout import Groups, Lying, Objective, Sleeve, bodies, lie, sleeves
 from pipeline.design.pushing import Effort
-
-Objective = Literal["larger first", "least void"]
 
 _TIGHT_MM: Final = 0.25  # cables nearer than this close a gap between them
 _ARC_PARTS: Final = 48  # straight parts per quarter circle in the search for closed gaps
@@ -34,16 +31,6 @@ class Strand:
     outer_mm: float
     kind: str  # single, flat touching, trefoil or bundle
     group_no: int  # strands of one number move as one
-
-
-@dataclass(frozen=True)
-class Sleeve:
-    """A filler sleeve at its place."""
-
-    item_id: str
-    outer_mm: float
-    x_mm: float
-    y_mm: float
 
 
 @dataclass(frozen=True)
@@ -86,32 +73,41 @@ def draw(
     """
     strands = tuple(strands)
     outer = _outer(strands)
-    found = settle(hole, _bodies(strands, outer))
-    if found is None:
+    groups = tuple((s.kind, s.group_no) for s in strands)
+    settled = settle(hole, bodies(groups, outer))
+    if settled is None:
         return None
-    circle = largest_free_circle_mm(hole, found, outer / 2.0)
-    xy, words, collars = found, "as found" if strands else "empty", dict[int, Item]()
+    lying, words, collars = Lying(settled), "as found" if strands else "empty", dict[int, Item]()
+    circle = largest_free_circle_mm(hole, settled, outer / 2.0)
     other: tuple[Sleeve, ...] = ()
-    if rule.may_separate and strands:
-        apart = _separate(hole, strands, materials, rule.clearance_mm)
-        if apart is not None:
-            xy, share_mm, collars = apart
-            words = f"separated to {share_mm:g} mm"
-            circle = max(circle, largest_free_circle_mm(hole, xy, outer / 2.0))
-            # counted only, never drawn: pushes gain next to nothing beside cables
-            quick = replace(rule, effort="greedy")
-            other = _sleeves(hole, found, outer, materials.sleeves, quick)
-    sleeves = _sleeves(hole, xy, _with_collars(outer, collars), materials.sleeves, rule)
+    items, objective = materials.sleeves, rule.objective
+    may_move = rule.may_separate and bool(strands)
+    apart = _apart(hole, strands, groups, materials, rule.clearance_mm) if may_move else None
+    if apart is not None:
+        lying, share_mm, collars = apart
+        words = f"separated to {share_mm:g} mm"
+        circle = max(circle, largest_free_circle_mm(hole, lying.xy_mm, outer / 2.0))
+        # counted only, never drawn: pushes gain next to nothing beside cables
+        found = lie(hole, outer, groups, spread_mm=0.0) or Lying(settled)
+        other = sleeves(hole, found, outer, items, objective=objective, effort="greedy")
+    drawn = sleeves(
+        hole,
+        lying,
+        _with_collars(outer, collars),
+        items,
+        objective=objective,
+        effort=rule.effort,
+    )
     return Section(
         hole,
         strands,
-        xy,
+        lying.xy_mm,
         collars,
-        sleeves,
+        drawn,
         words,
         circle,
-        has_closed_gap(hole, xy, outer / 2.0, nozzle_mm=materials.sealant.nozzle_mm),
-        _beyond(other, sleeves),
+        has_closed_gap(hole, lying.xy_mm, outer / 2.0, nozzle_mm=materials.sealant.nozzle_mm),
+        _beyond(other, drawn),
     )
 
 
@@ -141,28 +137,22 @@ def _outer(strands: Sequence[Strand]) -> Array:
     return np.array([s.outer_mm for s in strands], dtype=np.float64)
 
 
-def _bodies(strands: Sequence[Strand], outer: Array) -> list[Body]:
-    groups: dict[int, list[int]] = {}
-    for i, strand in enumerate(strands):
-        groups.setdefault(strand.group_no, []).append(i)
-    return [
-        body(strands[members[0]].kind, members, [float(outer[i]) / 2.0 for i in members])
-        for members in groups.values()
-    ]
-
-
-def _separate(
-    hole: Opening, strands: Sequence[Strand], materials: Materials, clearance_mm: float
-) -> tuple[Array, float, dict[int, Item]] | None:
-    """Centres with cables moved apart and small ones in collars; None when there is no room."""
+def _apart(
+    hole: Opening,
+    strands: Sequence[Strand],
+    groups: Groups,
+    materials: Materials,
+    clearance_mm: float,
+) -> tuple[Lying, float, dict[int, Item]] | None:
+    """Cables moved apart and small ones in collars, and the clearance; None without room."""
     outer = _outer(strands)
     collars = _collars(strands, materials)
     for share in _SHARES:
         for wanted in (collars, {}) if collars else ({},):
-            bodies = _bodies(strands, _with_collars(outer, wanted))
-            xy = settle(hole, bodies, spread_mm=clearance_mm * share)
-            if xy is not None:
-                return xy, clearance_mm * share, dict(wanted)
+            spread_mm = clearance_mm * share
+            lying = lie(hole, _with_collars(outer, wanted), groups, spread_mm=spread_mm)
+            if lying is not None:
+                return lying, spread_mm, dict(wanted)
     return None
 
 
@@ -184,55 +174,6 @@ def _with_collars(outer: Array, collars: dict[int, Item]) -> Array:
     for i, item in collars.items():
         size[i] = item.outer_mm or size[i]
     return size
-
-
-def _sleeves(
-    hole: Opening, xy: Array, outer: Array, items: Sequence[Item], rule: SectionRule
-) -> tuple[Sleeve, ...]:
-    """Sleeves for the rest of the opening, packed with the opening down and the circles up."""
-    key = (
-        (np.floor(2.0 * hole.half_x_mm), np.floor(2.0 * hole.half_y_mm), hole.is_round),
-        hole.corner_mm > 0.0,
-        tuple((round(float(x), 6), round(float(y), 6)) for x, y in xy),
-        tuple(float(d) for d in np.ceil(np.round(outer, 6))),
-        tuple((i.id, float(i.outer_mm or 0.0)) for i in items),
-    )
-    return _packed(key, rule.objective, rule.effort)
-
-
-@lru_cache(maxsize=4096)
-def _packed(
-    key: tuple[
-        tuple[float, float, bool],
-        bool,
-        tuple[tuple[float, float], ...],
-        tuple[float, ...],
-        tuple[tuple[str, float], ...],
-    ],
-    objective: Objective,
-    effort: Effort,
-) -> tuple[Sleeve, ...]:
-    (width, height, _), has_corner, centres, outer, items = key
-    corner = min(width, height) / 2.0 if has_corner else 0.0
-    hole = Opening(width / 2.0, height / 2.0, corner)
-    xy = np.array(centres, dtype=np.float64).reshape(-1, 2)
-    radii = np.array(outer, dtype=np.float64) / 2.0
-    starts = range(len(items)) if objective == "least void" else range(1)
-    tries = [_stages(hole, xy, radii, items[start:], effort) for start in starts]
-    # least void: largest area of sleeves; ties: fewer pieces, then the larger sizes
-    return min(tries, key=lambda s: (-round(sum(p.outer_mm**2 for p in s), 6), len(s)))
-
-
-def _stages(
-    hole: Opening, xy: Array, radii: Array, items: Sequence[tuple[str, float]], effort: Effort
-) -> tuple[Sleeve, ...]:
-    out: list[Sleeve] = []
-    for item_id, outer_mm in items:
-        added = fill(hole, xy, radii, outer_mm / 2.0, effort=effort)
-        xy = np.vstack([xy, added])
-        radii = np.concatenate([radii, np.full(len(added), outer_mm / 2.0)])
-        out += [Sleeve(item_id, outer_mm, float(x), float(y)) for x, y in added]
-    return tuple(out)
 
 
 def has_closed_gap(hole: Opening, xy_mm: Array, radii_mm: Array, *, nozzle_mm: float) -> bool:

@@ -9,7 +9,7 @@ by colour: cables by hatch and letters, sleeves by outline and number. The back 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
@@ -166,21 +166,54 @@ def drawing(section: Section, *, scale: float) -> Drawing:
     left = section.width_mm / 2.0 + _GAP_MM * paper
     marks += _along(section, left, paper)
     half = section.height_mm / 2.0
-    words_mm = (_LONG_MM + 3.0) * paper
-    outside = words_mm if section.filler_mm <= _LONG_MM * paper else 6.0 * paper
     box = (
-        -section.width_mm / 2.0 - paper * (11.0 if section.height_mm != section.width_mm else 1.0),
+        _left_of(section, paper),
         -half - 15.4 * paper,
-        left + max(section.depth_mm + outside, section.recess_mm + section.layer_mm + words_mm),
+        left + _right_of_mouth(section, paper),
         half + 7.0 * paper,
     )
     return Drawing(tuple(marks), box, scale)
 
 
-def fitted(section: Section, *, width_mm: float, height_mm: float) -> Drawing:
-    """The drawing at the largest standard scale that fits a piece of paper (mm)."""
+def across(section: Section, *, scale: float) -> Drawing:
+    """The cross-section alone, for paper that is narrow."""
+    half = section.height_mm / 2.0
+    right = max(section.width_mm / 2.0, _left_of(section, scale) + 24.0 * scale) + scale
+    box = (_left_of(section, scale), -half - 8.0 * scale, right, half + 7.0 * scale)
+    return Drawing(tuple(_across(section, scale)), box, scale)
+
+
+def along(section: Section, *, scale: float) -> Drawing:
+    """The layer along the duct alone."""
+    half = section.height_mm / 2.0
+    right = max(_right_of_mouth(section, scale), 34.0 * scale)
+    box = (-3.5 * scale, -half - 15.4 * scale, right, half + 7.0 * scale)
+    return Drawing(tuple(_along(section, 0.0, scale)), box, scale)
+
+
+def _left_of(section: Section, paper: float) -> float:
+    """Left edge of the cross-section with its dimensions."""
+    sides = 11.0 if section.height_mm != section.width_mm else 1.0
+    return -section.width_mm / 2.0 - sides * paper
+
+
+def _right_of_mouth(section: Section, paper: float) -> float:
+    """Room to the right of the mouth for the layer along the duct and its words."""
+    words_mm = (_LONG_MM + 3.0) * paper
+    outside = words_mm if section.filler_mm <= _LONG_MM * paper else 6.0 * paper
+    return max(section.depth_mm + outside, section.recess_mm + section.layer_mm + words_mm)
+
+
+def fitted(
+    section: Section,
+    *,
+    width_mm: float,
+    height_mm: float,
+    view: Callable[..., Drawing] = drawing,
+) -> Drawing:
+    """The drawing, or one view of it, at the largest standard scale that fits some paper (mm)."""
     for scale in SCALES:
-        one = drawing(section, scale=scale)
+        one = view(section, scale=scale)
         x0, y0, x1, y1 = one.box_mm
         if (x1 - x0) / scale <= width_mm and (y1 - y0) / scale <= height_mm:
             return one
@@ -339,7 +372,8 @@ def _along(section: Section, left: float, paper: float) -> Iterator[Mark]:
             yield Oblong(left - 3.0 * paper, low, end, high, 0.0, _PLAIN, 1.0)
         else:
             yield Oblong(seal1, low, back, high, 0.0, _THIN, 1.0)
-    yield Words(left, half + 4.2 * paper, "Along, mouth at left", 2.4, anchor="start", is_bold=True)
+    title = "Along, mouth at left" if left else f"Along, 1 : {paper:g}, mouth at left"
+    yield Words(left, half + 4.2 * paper, title, 2.4, anchor="start", is_bold=True)
     steps = (
         (left, seal0, f"recess {section.recess_mm:g} mm"),
         (seal0, seal1, f"sealant {section.layer_mm:g} mm"),

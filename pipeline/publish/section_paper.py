@@ -2,54 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from html import escape
 from itertools import groupby
 from typing import Any, Final
 
-from pipeline.publish.section_drawing import Drawing, fitted, key_of, section_of
-from pipeline.publish.section_marks import Circle, Line, Mark, Oblong, Pen, Words
-from pipeline.tables import Tables
+from pipeline.publish.section_drawing import Drawing
+from pipeline.publish.section_marks import Circle, Line, Oblong, Pen, Words
 
 POINTS_PER_MM: Final = 72.0 / 25.4
 _LETTERS: Final = 1.39  # font size over height of its capitals (Helvetica: 0.72 of the size)
 
 
-def section_svg(
-    tables: Tables, end_id: str, *, width_mm: float = 120.0, height_mm: float = 90.0
-) -> str:
-    """The section of an end as SVG, or '' where no seal is drawn.
-
-    Parameters
-    ----------
-    tables : Tables
-        designs, placements.
-    end_id : str
-    width_mm, height_mm : float, optional
-        Paper that it has to fit.
-
-    Returns
-    -------
-    str
-        One `svg` element: no ids, no scripts, no styles; texts are escaped.
-    """
-    designs, placements = tables["designs"], tables["placements"]
-    rows = designs[designs["end_id"] == end_id].to_dict("records")
-    if not rows:
-        return ""
-    own = placements[placements["end_id"] == end_id].to_dict("records")
-    section = section_of(rows[0], own)
-    if section is None:
-        return ""
-    drawing = fitted(section, width_mm=width_mm, height_mm=height_mm)
-    return as_svg(drawing, key_of(section, wide_mm=width_mm))
-
-
 def as_svg(*drawings: Drawing) -> str:
-    """Drawings one below the other as one `svg` element, sizes in paper millimetres."""
+    """Drawings one below the other as one `svg` element, sizes in paper millimetres.
+
+    No ids, no scripts, no styles; texts are escaped.
+    """
     width = max((d.box_mm[2] - d.box_mm[0]) / d.scale for d in drawings)
     parts, height = [], 0.0
     for one in drawings:
-        inside = "".join(_svg(mark, one) for mark in one.marks)
+        inside = "".join(_svg_parts(one))
         parts.append(f'<g transform="translate(0 {height:.2f})">{inside}</g>')
         height += (one.box_mm[3] - one.box_mm[1]) / one.scale
     return (
@@ -61,7 +34,23 @@ def as_svg(*drawings: Drawing) -> str:
     )
 
 
-def _svg(mark: Mark, drawing: Drawing) -> str:
+def _svg_parts(drawing: Drawing) -> Iterator[str]:
+    x0, _, _, y1 = drawing.box_mm
+    for pen, run in groupby(drawing.marks, key=lambda m: m.pen if isinstance(m, Line) else None):
+        if pen is None:
+            yield from (_svg(mark, drawing) for mark in run if not isinstance(mark, Line))
+            continue
+        # lines of one pen, most of them hatches, are one path
+        way = "".join(
+            f"{letter}{(x - x0) / drawing.scale:.2f} {(y1 - y) / drawing.scale:.2f}"
+            for line in run
+            if isinstance(line, Line)
+            for letter, (x, y) in zip("ML", line.ends_mm, strict=True)
+        )
+        yield f'<path d="{way}"{_stroke(pen)}/>'
+
+
+def _svg(mark: Circle | Oblong | Words, drawing: Drawing) -> str:
     x0, _, _, y1 = drawing.box_mm
     scale = drawing.scale
 
@@ -82,9 +71,6 @@ def _svg(mark: Mark, drawing: Drawing) -> str:
             f'height="{(mark.y1_mm - mark.y0_mm) / scale:.2f}"{round_}'
             f"{_fill(mark.grey)}{_stroke(mark.pen)}/>"
         )
-    if isinstance(mark, Line):
-        (ax, ay), (bx, by) = (at(*p) for p in mark.ends_mm)
-        return f'<line x1="{ax}" y1="{ay}" x2="{bx}" y2="{by}"{_stroke(mark.pen)}/>'
     x, y = at(mark.x_mm, mark.y_mm)
     bold = ' font-weight="bold"' if mark.is_bold else ""
     return (

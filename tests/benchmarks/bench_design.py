@@ -21,7 +21,7 @@ import pandas as pd
 
 from pipeline.core.materials import load
 from pipeline.core.settings_file import load as load_settings
-from pipeline.design import design, section
+from pipeline.design import design, layout
 from pipeline.tables import Tables, blank
 
 ROOT = Path(__file__).parents[2]
@@ -111,20 +111,20 @@ def main() -> None:
     print(f"{'ends':>8} {'seconds':>9} {'ends/s':>9} {'drawn anew':>11}   cache on")
     for size in sizes:
         part = _first(every, size)
-        section._packed.cache_clear()
+        layout._packed.cache_clear()
         begun = time.perf_counter()
         made = design(part, settings, materials=materials)["designs"]
         seconds.append(time.perf_counter() - begun)
-        anew = section._packed.cache_info().misses
+        anew = layout._packed.cache_info().misses
         print(f"{size:8d} {seconds[-1]:9.1f} {size / seconds[-1]:9.0f} {anew:11d}   "
               f"{int(made['is_designed'].sum())} designed")  # fmt: skip
     slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
     print(f"growth exponent {slope:.2f} (1 = each end costs the same)")
-    packed, section._packed = section._packed, section._packed.__wrapped__  # type: ignore[assignment]
+    packed, layout._packed = layout._packed, layout._packed.__wrapped__  # type: ignore[assignment]
     begun = time.perf_counter()
     design(_first(every, without), settings, materials=materials)
     took = time.perf_counter() - begun
-    section._packed = packed
+    layout._packed = packed
     print(f"cache off: {without} ends in {took:.1f} s, {without / took:.0f} ends/s; "
           f"{most} ends would take {took / without * most / 60:.1f} min")  # fmt: skip
 

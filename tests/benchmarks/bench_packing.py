@@ -1,10 +1,12 @@
 """Prints how full the packings are and how fast they are made, against two plainer ways.
 
-Run: python tests/benchmarks/bench_packing.py [step]   (default 1: all 512 bores; 8: every eighth)
+Run: python tests/benchmarks/bench_packing.py [step] [rounds]
+     (default 1: all 512 bores, 8: every eighth; 1000 rounds: the long run, half an hour)
 
 First empty round bores of 2 to 7.1 circle diameters and the best known ratios of n = 2 ... 38
 (`tests/reference/circles_in_circle.csv`), by shifted hexagonal lattices, by greedy corners alone,
-with standard and with thorough pushes. Then bores with cables: sleeves gained over greedy.
+with standard and with thorough pushes. Then 300 bores with three cables, against a long run that
+never gives up: sleeves of 20 mm alone, and the first size of the catalogue that finds a place.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline.design import pushing
 from pipeline.design.cables import body, settle
 from pipeline.design.geometry import Array, Opening
 from pipeline.design.packing import fill
@@ -24,14 +27,21 @@ from pipeline.design.pushing import Effort
 
 TABLE = Path(__file__).parents[1] / "reference" / "circles_in_circle.csv"
 RADIUS_MM = 10.0
-CABLES = 100
+CABLES = 300
 SEED = 11
 EFFORTS: tuple[Effort, ...] = ("greedy", "standard", "thorough")
+LARGE_MM = (40.0, 30.0, 20.0)  # large sleeves of the example catalogue, larger first
 NONE, EMPTY = np.empty(0), np.empty((0, 2))
 
 
 def lattice(outer_mm: float) -> int:
     """Circles of the best of 64 shifts of a hexagonal lattice that lie in a round bore."""
+    return lattice_beside(Opening(outer_mm, outer_mm, outer_mm), EMPTY, NONE)
+
+
+def lattice_beside(hole: Opening, xy: Array, radii: Array) -> int:
+    """The same, beside circles that lie there."""
+    outer_mm = hole.half_x_mm
     side = np.array([2.0, 2.0 * np.sqrt(3.0)]) * RADIUS_MM
     n = int(outer_mm / RADIUS_MM) + 2
     i, j = np.meshgrid(np.arange(-n, n + 1), np.arange(-n, n + 1))
@@ -39,8 +49,11 @@ def lattice(outer_mm: float) -> int:
     every = np.vstack([base, base + side / 2.0])
     u, v = np.meshgrid(np.arange(8) / 8.0, np.arange(8) / 8.0)
     shifts = np.column_stack([u.ravel(), v.ravel()]) * side
-    far = np.linalg.norm(every[None] + shifts[:, None], axis=-1)
-    return int((far <= outer_mm - RADIUS_MM + 1e-9).sum(axis=1).max())
+    at = every[None] + shifts[:, None]
+    is_free = np.linalg.norm(at, axis=-1) <= outer_mm - RADIUS_MM + 1e-9
+    for centre, radius in zip(xy, radii, strict=True):
+        is_free &= np.linalg.norm(at - centre, axis=-1) >= RADIUS_MM + radius - 1e-9
+    return int(is_free.sum(axis=1).max())
 
 
 def pushed(effort: Effort) -> Callable[[float], int]:
@@ -64,7 +77,15 @@ def empty_bores(name: str, ratios: Array, table: Array, count: Callable[[float],
           f"{len(best) / took:7.1f} a second", flush=True)  # fmt: skip
 
 
-def with_cables() -> None:
+def large(hole: Opening, xy: Array, sizes: Array, effort: Effort) -> int:
+    """Sleeves of the largest size of the catalogue that finds a place."""
+    for outer in LARGE_MM:
+        if count := len(fill(hole, xy, sizes, outer / 2.0, effort=effort)):
+            return count
+    return 0
+
+
+def with_cables(rounds: int) -> None:
     """Print sleeves and time of each effort on random bores with three cables."""
     rng = np.random.default_rng(SEED)
     cases: list[tuple[Opening, Array, Array]] = []
@@ -75,14 +96,27 @@ def with_cables() -> None:
         xy = settle(hole, [body("single", [i], [r]) for i, r in enumerate(sizes)], spread_mm=5.0)
         if xy is not None:
             cases.append((hole, xy, sizes))
-    for effort in EFFORTS:
+    hexagonal = sum(lattice_beside(*case) for case in cases)
+    print(f"  lattice  : {hexagonal} sleeves")
+    efforts: tuple[Effort, ...] = ("greedy", "quick", "standard", "thorough")
+    alone: dict[str, tuple[int, float]] = {}
+    for effort in efforts:
+        if effort == "thorough":  # far longer than the setting of that name
+            pushing._ROUNDS_BESIDE["thorough"] = rounds
         begun = time.perf_counter()
         found = sum(len(fill(*case, RADIUS_MM, effort=effort)) for case in cases)
         took = time.perf_counter() - begun
-        print(f"  {effort:9}: {found} sleeves, {len(cases) / took:.1f} a second", flush=True)
+        alone[effort] = found, took
+        name = "long run" if effort == "thorough" else effort
+        print(f"  {name:9}: {found} sleeves, {len(cases) / took:.1f} a second", flush=True)
+    (short, short_s), (long, long_s) = alone["standard"], alone["thorough"]
+    print(f"  standard has {100 * short / long:.2f} % of a {long_s / short_s:.0f}x longer run")
+    first = [sum(large(*case, e) for case in cases) for e in ("standard", "thorough")]
+    print(f"  largest size that finds a place: {first[0]} of {first[1]} sleeves of the long run, "
+          f"{100 * first[0] / first[1]:.2f} %")  # fmt: skip
 
 
-def main(step: int) -> None:
+def main(step: int, rounds: int) -> None:
     """Print all three comparisons."""
     with TABLE.open(encoding="utf-8") as file:
         table = np.array([float(r["ratio_R_over_r"]) for r in csv.DictReader(file)])
@@ -95,8 +129,9 @@ def main(step: int) -> None:
         for effort in EFFORTS:
             empty_bores(effort, ratios, table, pushed(effort))
     print(f"{CABLES} bores with three cables, {2 * RADIUS_MM:g} mm sleeves")
-    with_cables()
+    with_cables(rounds)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
+    given = [int(a) for a in sys.argv[1:3]]
+    main(*given, *(1, 1000)[len(given) :])

@@ -12,7 +12,7 @@ import pytest
 
 from pipeline.core.materials import Materials, load
 from pipeline.core.settings_file import load as load_settings
-from pipeline.design import design, section
+from pipeline.design import design, layout
 from pipeline.tables import Tables
 from tests.unit.design.conftest import survey
 
@@ -47,10 +47,10 @@ def run(tables: Tables, root: Path) -> Callable[[], Tables]:
 def test_cached_and_uncached_ml_agree(run: Callable[[], Tables], monkeypatch: Any) -> None:
     """ml with a warm cache, a cold one and none are equal to 1e-9, and equal to pi/4 (D2 - d2) t."""
     cold = run()
-    hits = section._packed.cache_info().hits
+    hits = layout._packed.cache_info().hits
     warm = run()
-    assert section._packed.cache_info().hits > hits
-    monkeypatch.setattr(section, "_packed", section._packed.__wrapped__)
+    assert layout._packed.cache_info().hits > hits
+    monkeypatch.setattr(layout, "_packed", layout._packed.__wrapped__)
     none = run()
     for other in (warm, none):
         for name in ("designs", "placements", "pieces"):

@@ -17,7 +17,7 @@ from pipeline.core.doubts import parts_text
 from pipeline.core.spread import Z90, p90, total
 from pipeline.design import design
 from pipeline.tables import Tables
-from tests.unit.design.conftest import survey
+from tests.unit.design.conftest import survey, wide
 
 Run = Callable[..., Tables]
 DRAWS = 200_000
@@ -30,7 +30,7 @@ def run(root: Any) -> Run:
     from pipeline.core.settings_file import load as load_settings
 
     settings = load_settings(root / "configs" / "clean.toml")
-    materials = load(root / "configs" / "materials_example.toml")
+    materials = wide(load(root / "configs" / "materials_example.toml"))
 
     def go(**changes: Any) -> Tables:
         return design(survey(**changes), settings, materials=materials)

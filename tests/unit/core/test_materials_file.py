@@ -44,7 +44,7 @@ def test_example_reads(root: Path) -> None:
         ("\nexample = true", "\nexample = false", "certificate"),
         ('item_id = "sealant-310"', 'item_id = "sealant-999"', "sealant-999"),
         ('id = "sleeve-15"', 'id = "sleeve-10"', "stand twice: sleeve-10"),
-        ("factor = 1.5", "factor = 0.9", "factor = 0.9"),
+        ("factor = 1.6", "factor = 0.9", "factor = 0.9"),
         ("nozzle_mm = 6.0", "nozle_mm = 6.0", "no such key"),
         ("cure_days = 7.0", "", "not given"),
         ("long = 110.0", "long = 0.0", "long = 0.0"),

@@ -230,10 +230,18 @@ def test_not_probed_is_designed(one: One) -> None:
     assert "Prove the free depth on site" in row["steps"]
 
 
-def test_envelope_holds_only_real_materials(run: Run, materials: Materials) -> None:
-    """6 m of head lies outside 5 m: a design hold with real materials, none with example ones."""
+def test_envelope_holds_what_lies_outside(run: Run, materials: Materials) -> None:
+    """6 m of head lies outside 5 m: a design hold, with invented materials too.
+
+    A head that had to be assumed proves nothing for real materials; invented ones prove nothing
+    anyhow, and the run goes on with the assumed one.
+    """
     high = [{"rarest_level_m": 16.0}]
-    assert run(reach=high)["designs"].at[0, "hold_reach"] == "none"
+    row = run(reach=high)["designs"].iloc[0]
+    assert row["hold_reach"] == "design"
+    assert "head 6.000 m over 5 m" in row["hold_words"]
+    nothing_known = [{"rarest_level_m": None, "policy_level_m": None}]
+    assert run(reach=nothing_known)["designs"].at[0, "hold_reach"] == "none"
     about = materials.about.model_copy(update={"example": False, "certificate": "T 1"})
     real = materials.model_copy(update={"about": about})
     row = run(stuff=real, reach=high)["designs"].iloc[0]

@@ -62,7 +62,9 @@ def test_chamber_ends_stay_as_they_are(run: Run) -> None:
 def test_a_certificate_without_gas_test_holds_the_design(run: Run, materials: Materials) -> None:
     """With real materials and no gas test: outside the tested envelope, only where gas is asked."""
     about = materials.about.model_copy(update={"example": False, "certificate": "invented"})
-    real = materials.model_copy(update={"about": about})
+    untested = materials.sealant.envelope.model_copy(update={"gas_tested": False})
+    sealant = materials.sealant.model_copy(update={"envelope": untested})
+    real = materials.model_copy(update={"about": about, "sealant": sealant})
     assert _row(run(stuff=real))["hold_reach"] == "none"
     row = _row(run(policy={"gas_tight": ("D1",)}, stuff=real))
     assert row["hold_codes"] == "outside envelope"

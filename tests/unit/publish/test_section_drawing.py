@@ -12,10 +12,13 @@ import pandas as pd
 import pytest
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
+from pipeline.publish.map_sections import sections
 from pipeline.publish.section_drawing import (
     CABLE_SIGNS,
     SLEEVE_SIGNS,
     Section,
+    across,
+    along,
     drawing,
     fitted,
     key_of,
@@ -23,7 +26,6 @@ from pipeline.publish.section_drawing import (
     sleeve_sizes,
 )
 from pipeline.publish.section_marks import Circle, Line, Oblong, Words, chord_mm, hatch
-from pipeline.publish.section_paper import section_svg
 
 
 def _design(**changes: Any) -> dict[str, Any]:
@@ -66,10 +68,11 @@ def test_lengths_are_those_of_the_steps() -> None:
 def test_no_seal_no_drawing() -> None:
     """An end without a design has no section and no SVG."""
     assert section_of(_design(is_designed=False), []) is None
-    tables = {"designs": pd.DataFrame([_design(is_designed=False)]), "placements": pd.DataFrame(
-        {"end_id": pd.Series([], dtype="str")})}  # fmt: skip
-    assert section_svg(tables, "W-01") == ""
-    assert section_svg(tables, "nowhere") == ""
+    tables = {
+        "designs": pd.DataFrame([_design(is_designed=False)]),
+        "placements": pd.DataFrame(_pieces()),
+    }
+    assert sections(tables, [{"opening_id": "W-01"}]) == {"drawings": [], "of": {}}
 
 
 def test_every_piece_is_drawn_where_it_stands() -> None:
@@ -151,10 +154,12 @@ def test_dimensions_in_words() -> None:
 
 def test_everything_lies_in_its_box() -> None:
     """No line and no circle leaves the paper that the drawing claims."""
-    for scale, changes in itertools.product(
-        (1.0, 2.0, 5.0), ({}, {"shape": "rectangular", "bore_b_mm": 140.0})
+    for view, scale, changes in itertools.product(
+        (drawing, across, along),
+        (1.0, 2.0, 5.0),
+        ({}, {"shape": "rectangular", "bore_b_mm": 140.0}),
     ):
-        one = drawing(_section(**changes), scale=scale)
+        one = view(_section(**changes), scale=scale)
         x0, y0, x1, y1 = one.box_mm
         for m in one.marks:
             if isinstance(m, Circle):
@@ -187,7 +192,8 @@ def test_fits_the_paper() -> None:
 def test_svg_is_read_back_by_an_xml_reader() -> None:
     """The SVG holds each placement to 0.1 mm, no ids, no scripts, no styles."""
     tables = {"designs": pd.DataFrame([_design()]), "placements": pd.DataFrame(_pieces())}
-    svg = section_svg(tables, "W-01")
+    on_map = sections(tables, [{"opening_id": "W-01"}])
+    svg, *words = on_map["drawings"][on_map["of"]["W-01"]]
     assert not re.search(r"<script|<style|\bid=|\bstyle=|\bon\w+=", svg)
     root = ET.fromstring(svg)
     space = "{http://www.w3.org/2000/svg}"
@@ -197,7 +203,8 @@ def test_svg_is_read_back_by_an_xml_reader() -> None:
         tuple(float(c.attrib[k]) * scale for k in ("cx", "cy", "r"))
         for c in root.iter(f"{space}circle")
     ]
-    assert any("1 x 40" in t for t in texts)  # the key
+    assert "sleeve of 40 mm" in words
+    assert any("sealant" in t for t in texts)  # the layer along the duct stands below
     middle = max(circles, key=lambda c: c[2])
     for row in _pieces():
         assert any(
