@@ -87,9 +87,9 @@ def draw(
         lying, share_mm, collars = apart
         words = f"separated to {share_mm:g} mm"
         circle = max(circle, largest_free_circle_mm(hole, lying.xy_mm, outer / 2.0))
-        # counted only, never drawn: pushes gain next to nothing beside cables
+        # counted only, never drawn: a short search will do
         found = lie(hole, outer, groups, spread_mm=0.0) or Lying(settled)
-        other = sleeves(hole, found, outer, items, objective=objective, effort="greedy")
+        other = sleeves(hole, found, outer, items, objective=objective, effort="quick")
     drawn = sleeves(
         hole,
         lying,

@@ -111,6 +111,7 @@ def with_cables(rounds: int) -> None:
         print(f"  {name:9}: {found} sleeves, {len(cases) / took:.1f} a second", flush=True)
     (short, short_s), (long, long_s) = alone["standard"], alone["thorough"]
     print(f"  standard has {100 * short / long:.2f} % of a {long_s / short_s:.0f}x longer run")
+    pushing._ROUNDS_BESIDE["thorough"] = max(rounds // 10, 1)  # few and large: soon settled
     first = [sum(large(*case, e) for case in cases) for e in ("standard", "thorough")]
     print(f"  largest size that finds a place: {first[0]} of {first[1]} sleeves of the long run, "
           f"{100 * first[0] / first[1]:.2f} %")  # fmt: skip
