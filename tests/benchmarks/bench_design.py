@@ -113,16 +113,19 @@ def main() -> None:
     every = survey(most, mix)
     sizes = sorted({max(most // 4**k, 1) for k in range(STEPS)})
     seconds = []
-    print(f"{'ends':>8} {'seconds':>9} {'ends/s':>9} {'drawn anew':>11}   cache on")
+    print(
+        f"{'ends':>8} {'seconds':>9} {'processor':>9} {'ends/s':>9} {'drawn anew':>11}   cache on"
+    )
     for size in sizes:
         part = _first(every, size)
         for cache in CACHES:
             getattr(layout, cache).cache_clear()
-        begun = time.perf_counter()
+        begun, busy = time.perf_counter(), time.process_time()
         made = design(part, settings, materials=materials)["designs"]
         seconds.append(time.perf_counter() - begun)
         anew = layout._packed.cache_info().misses
-        print(f"{size:8d} {seconds[-1]:9.1f} {size / seconds[-1]:9.0f} {anew:11d}   "
+        print(f"{size:8d} {seconds[-1]:9.1f} {time.process_time() - busy:9.1f} "
+              f"{size / seconds[-1]:9.0f} {anew:11d}   "
               f"{int(made['is_designed'].sum())} designed")  # fmt: skip
     slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
     print(f"growth exponent {slope:.2f} (1 = each end costs the same)")
