@@ -9,8 +9,8 @@ from typing import Any
 import pandas as pd
 
 from pipeline.core.findings import Cell, Finding
+from pipeline.core.photo_files import Photo
 from pipeline.core.settings import Settings
-from pipeline.intake.photo_files import Photo
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,13 @@ from pathlib import Path
 
 from pipeline.core.answers import Answers
 from pipeline.core.findings import Finding
+from pipeline.core.photo_files import Photo
 from pipeline.core.progress import Progress
 from pipeline.core.settings import Settings
 from pipeline.intake.about import habits_of, read_about, with_known_datum
 from pipeline.intake.answers import is_question_list, read_answers
 from pipeline.intake.forms import sheets_of_export
 from pipeline.intake.headings import OWN_SHEETS, normal, sheet_of
-from pipeline.intake.photo_files import Photo
 from pipeline.intake.readers import read_file
 from pipeline.intake.rows import TypedSheet, say_comments, say_marks, type_sheet
 from pipeline.intake.sheets import Delivery, RawSheet

@@ -16,14 +16,13 @@ from typing import Any, Final
 from python_calamine import CalamineWorkbook, SheetTypeEnum
 
 from pipeline.core.findings import Cell, make
+from pipeline.core.photo_files import PHOTO_ENDINGS, photo_paths, read_photo
 from pipeline.intake.forms import read_geojson
-from pipeline.intake.photo_files import read_photo
 from pipeline.intake.sheets import Delivery, RawSheet
 from pipeline.intake.surroundings import add_surroundings
 
 _ZIP: Final = b"PK\x03\x04"
 _OLE: Final = b"\xd0\xcf\x11\xe0"
-_PHOTOS: Final = (".jpg", ".jpeg", ".png", ".heic", ".webp", ".tif", ".tiff")
 _UTF16: Final = (b"\xff\xfe", b"\xfe\xff")
 _ENCODINGS: Final = ("utf-8-sig", "cp1252")
 # a workbook that unpacks to more than this, or a hundred times its size, is not read
@@ -59,7 +58,7 @@ def read_file(path: Path) -> Delivery:
         return _workbook(path)
     if suffix in (".geojson", ".json"):
         return _geojson(path)
-    if suffix in _PHOTOS:
+    if suffix in PHOTO_ENDINGS:
         return Delivery(path.name, photos=[read_photo(path)])
     return _not_inside(path, suffix.lstrip(".") or "survey", "a kind that is not read")
 
@@ -87,8 +86,7 @@ def _folder(path: Path) -> Delivery:
         part = _csv_delivery(file, shown=f"{path.name}/{file.name}")
         out.sheets += part.sheets
         out.findings += part.findings
-    files = sorted(f for f in path.rglob("*") if f.suffix.lower() in _PHOTOS)
-    out.photos = [read_photo(f) for f in files]
+    out.photos = [read_photo(f) for f in photo_paths([path])]
     return out
 
 

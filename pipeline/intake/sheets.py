@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from pipeline.core.findings import Finding
-from pipeline.intake.photo_files import Photo
+from pipeline.core.photo_files import Photo
 
 _WHOLE: Final = 1e15  # beyond it a float has no digits after the point anyway
 

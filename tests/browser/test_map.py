@@ -132,6 +132,47 @@ def test_the_hold_and_who_releases_it_stand_in_the_short_card(
     page.context.close()
 
 
+def test_an_open_card_follows_the_view_as_sealed(
+    browser: Any, example_run: Path, table: Any
+) -> None:
+    """Symbol and words of its head are those of the map, also when the view changes under it."""
+    chosen = table("choices")
+    chosen = set(chosen[chosen["is_chosen"]]["package_id"])
+    packages = table("packages")
+    ends = {
+        e for p, es in zip(packages["package_id"], packages["end_ids"].fillna(""), strict=True)
+        if p in chosen for e in es.split(";")
+    }  # fmt: skip
+    designs, states = table("designs"), table("states").set_index("end_id")["state"]
+    designs = designs[designs["end_id"].isin(ends) & (designs["hold_reach"] == "none")]
+    made = set(table("sealed_ends")["end_id"])
+    end_id = next(
+        e for e in sorted(designs["end_id"])
+        if e not in made and states[e] not in ("ordered", "packed")
+    )  # fmt: skip
+    reach = table("reach").set_index("opening_id")
+    page, _, messages = _open(browser, example_run / "map.html")
+    page.fill("#find", end_id)
+    page.press("#find", "Enter")
+    found = page.inner_html("#card h2 svg")
+    assert page.inner_text("#card h2").strip() == end_id
+    page.check("#as-sealed")
+    assert page.inner_text("#card h2").strip() == f"{end_id}, as sealed: to be sealed"
+    words = "As the chosen packages seal: to be sealed: an end of a chosen package, no hold on it."
+    assert words in page.inner_text("#card")
+    sealed = page.inner_html("#card h2 svg")
+    assert sealed != found
+    legend = page.locator("#legend svg").all()
+    assert sealed in [s.inner_html() for s in legend]
+    assert page.evaluate("document.activeElement.id") == "as-sealed"
+    assert reach.loc[end_id, "level_class"] in page.inner_text("#card > table >> nth=0")
+    page.uncheck("#as-sealed")
+    assert page.inner_html("#card h2 svg") == found
+    assert "As the chosen packages seal" not in page.inner_text("#card")
+    assert messages == []
+    page.context.close()
+
+
 @pytest.mark.parametrize("typed", ["s08 b1 e1 3", "S8-B1-E1-3", "s08.b01.e01.03", "s08b1e103"])
 def test_search_forgives_spaces_and_missing_zeros(
     browser: Any, example_run: Path, typed: str

@@ -24,8 +24,8 @@ from convertbng.cutil import convert_osgb36_to_ll
 from openpyxl.drawing.image import Image as Picture
 from PIL import ExifTags, Image
 
+from pipeline.core.photo_files import read_photo
 from pipeline.core.rules import rules
-from pipeline.intake.photo_files import read_photo
 from pipeline.publish.questions import write_questions
 from pipeline.run import check
 from sample_surveys.every_word import ALWAYS_ASKED, OTHER_ABOUTS

@@ -11,9 +11,9 @@ import pandas as pd
 
 from pipeline.core.findings import Cell, make
 from pipeline.core.geo import to_working
+from pipeline.core.photo_files import Photo
 from pipeline.intake.checks.view import Check, Hit, Survey, by
 from pipeline.intake.context import Checked
-from pipeline.intake.photo_files import Photo
 
 _NAMED: Final = 8
 _FAR_M: Final = 100.0  # house rule: beyond what a phone in a street canyon errs

@@ -211,6 +211,13 @@ S.shownAs = (row) => {
   if (S.view.sealed && row.plan === "made") return "sealed, not accepted";
   return S.view.event === null ? row.level_class : S.atEvent(row, S.view.event);
 };
+S.isSealedHere = (row) => S.view.sealed && (row.plan === "chosen" || row.plan === "made");
+S.viewWords = (row) => [
+  ...(S.view.sealed ? ["As the chosen packages seal: " + (S.isSealedHere(row) ? S.SEALED_WORDS[S.shownAs(row)]
+    : "no seal of a chosen package here, shown as found") + "."] : []),
+  ...(S.view.event === null ? [] : ["At the chosen chance" + (S.isSealedHere(row) ? ", as found: " : ": ")
+    + S.EVENT_WORDS[S.atEvent(row, S.view.event)] + "."]),
+];
 S.order = () => (S.view.event === null ? S.page.classes : Object.keys(S.EVENT_WORDS)).concat(Object.keys(S.SEALED_WORDS));
 S.metres = (v) => v === null ? "not known" : v.toFixed(3) + " m";
 S.margin = (row) => row.margin_mm === null ? "not known"

@@ -24,6 +24,14 @@ function list(tag, texts) {
   texts.forEach((t) => box.appendChild(el("li", t)));
   return box;
 }
+// what a card shows of the view (symbols and their words) follows it while the card stays open
+function follows(node, fill) {
+  node.classList.add("follows");
+  node.refill = () => fill(node);
+  node.refill();
+  return node;
+}
+S.refreshCard = () => S.byId("card").querySelectorAll(".follows").forEach((node) => node.refill());
 S.openCard = function (id, words, cls, parts, thing) {
   const card = S.byId("card");
   if (card.hidden) came = document.activeElement;
@@ -33,8 +41,15 @@ S.openCard = function (id, words, cls, parts, thing) {
   const close = button("×", S.closeCard, "close");
   close.setAttribute("aria-label", "Close the card");
   const head = el("h2");
-  if (cls) head.append(S.sign(cls, 18), " ");
-  head.append(el("span", id, "id"), words ? ", " + words : "");
+  if (thing && thing.opening_id !== undefined) {
+    head.append(
+      follows(el("span"), (mark) => mark.replaceChildren(S.sign(S.shownAs(thing), 18), " ")),
+      el("span", id, "id"),
+      follows(el("span"), (as) => { as.textContent = S.isSealedHere(thing) ? ", as sealed: " + S.shownAs(thing) : ""; }));
+  } else {
+    if (cls) head.append(S.sign(cls, 18), " ");
+    head.append(el("span", id, "id"), words ? ", " + words : "");
+  }
   const copy = button("Copy the id", () => S.copy(id, copy), "act small");
   const top = el("div", null, "top");
   top.append(head, copy, close);
@@ -95,7 +110,7 @@ S.showOpening = function (row) {
     ["Why", row.reason],
     ["Head", row.head_m === null ? "" : row.head_m.toFixed(2) + " m over its own invert at the design event"],
   ])];
-  if (S.view.event !== null) parts.unshift(el("p", "At the chosen chance: " + S.EVENT_WORDS[S.atEvent(row, S.view.event)] + "."));
+  parts.unshift(follows(el("div"), (view) => view.replaceChildren(...S.viewWords(row).map((words) => el("p", words)))));
   parts.push(...S.wayParts(row));
   const place = S.placeOf.get(row.building_id);
   const links = el("p");
@@ -116,7 +131,7 @@ S.showOpening = function (row) {
     ["Entry", row.entry_id], ["Region", row.region], ["Class of site", row.critical_class],
     ["Surveyed in", row.file ? row.file + (row.sheet ? ", " + row.sheet : "") + (row.row === null ? "" : ", row " + row.row) : ""],
   ])]), links, ...stepThrough(row));
-  S.openCard(row.opening_id, "", S.shownAs(row), parts, row);
+  S.openCard(row.opening_id, "", null, parts, row);
 };
 S.showBuilding = function (b) {
   const rows = S.openings.filter((o) => o.building_id === b.building_id);
@@ -146,9 +161,10 @@ function listOf(rows) {
   const box = el("div");
   rows.slice(0, 200).forEach((row) => {
     const go = button("", () => { S.goTo(row); S.showOpening(row); }, "linkish");
-    const cls = S.shownAs(row);
-    go.append(S.sign(cls, 15), " " + row.opening_id + ": " + cls);
-    box.appendChild(go);
+    box.appendChild(follows(go, () => {
+      const cls = S.shownAs(row);
+      go.replaceChildren(S.sign(cls, 15), " " + row.opening_id + ": " + cls);
+    }));
   });
   if (rows.length > 200) box.appendChild(el("p", "200 of " + rows.length + ": the table holds all."));
   return [more("Openings (" + rows.length + ")", [box], rows.length <= 40)];

@@ -92,6 +92,7 @@ S.change = function () {
   S.fillLegend();
   S.draw();
   S.fillTwin();
+  S.refreshCard();
 };
 S.firstWords = () => S.view.event === null ? "openings below" : "openings let water in";
 

@@ -16,6 +16,9 @@ from pipeline.publish.section_paper import POINTS_PER_MM
 from pipeline.publish.work_packs.cover import day_parts, day_pieces, draw_cover, draw_day
 from pipeline.publish.work_packs.end_page import pages_of_end
 from pipeline.publish.work_packs.facts import Pack, Paper, packs_of, said
+from pipeline.publish.work_packs.photo_page import pages_of_photos
+from pipeline.publish.work_packs.photo_small import Album
+from pipeline.publish.work_packs.photos import Photos, with_photos
 from pipeline.publish.work_packs.record import draw_blank
 from pipeline.publish.work_packs.sheet import (
     HEIGHT_MM,
@@ -61,11 +64,12 @@ def write_work_packs(
         papers_say(settings),
     )
     packs = packs_of(tables, settings, load(settings.design.materials), paper=paper)
+    photos, album = Photos(tables), Album(settings.surveys.files)
     out = []
     for pack in packs:
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / f"{pack_name(pack.site_id)}.pdf"
-        write_pack(path, pack)
+        write_pack(path, with_photos(pack, photos, album))
         out.append(path)
     return out
 
@@ -104,7 +108,7 @@ def pages_of(pack: Pack) -> list[Page]:
     for wall in pack.walls:
         pages += pages_of_wall(wall, pack)
     for job in pack.jobs:
-        pages += pages_of_end(job, pack)
+        pages += [*pages_of_end(job, pack), *pages_of_photos(job, pack)]
     for building in pack.buildings:
         pages.append(partial(draw_blank, pack=pack, building_id=said(building, "building_id")))
     return pages

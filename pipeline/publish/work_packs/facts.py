@@ -63,6 +63,28 @@ class Place:
 
 
 @dataclass(frozen=True)
+class Picture:
+    """A photo made small for paper: its bytes (JPEG without any metadata), size, day it tells."""
+
+    jpeg: bytes
+    width_px: int
+    height_px: int
+    day: str  # '' where the file does not tell it
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo that the survey ties to an end or its wall, shown or with the reason why not."""
+
+    name: str
+    link: str  # how the survey ties it to the end
+    doubts: tuple[str, ...]  # what is in question about it
+    shows: str
+    picture: Picture | None
+    why_not: str  # '' where it is shown
+
+
+@dataclass(frozen=True)
 class Job:
     """One end of the pack with everything that its page shows."""
 
@@ -76,6 +98,7 @@ class Job:
     level: Row
     photo: str
     seals: tuple[Row, ...]
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import math
 import warnings
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from PIL import ExifTags, Image
 
+PHOTO_ENDINGS: Final = (".jpg", ".jpeg", ".png", ".heic", ".webp", ".tif", ".tiff")
 _TAKEN: Final = (ExifTags.Base.DateTimeOriginal, ExifTags.Base.DateTime)
 _DAY_LENGTH: Final = 10
 
@@ -23,6 +25,26 @@ class Photo:
     lat_deg: float = math.nan
     lon_deg: float = math.nan
     day: dt.date | None = None
+
+
+def photo_paths(files: Iterable[Path]) -> list[Path]:
+    """The photo files among survey files; a folder stands for all photos below it.
+
+    Parameters
+    ----------
+    files : iterable of Path
+        Survey files and folders, as the settings name them.
+
+    Returns
+    -------
+    list of Path
+        In the order of the files, those of a folder sorted.
+    """
+    out: list[Path] = []
+    for path in files:
+        inside = sorted(path.rglob("*")) if path.is_dir() else [path]
+        out += [p for p in inside if p.suffix.lower() in PHOTO_ENDINGS and p.is_file()]
+    return out
 
 
 def read_photo(path: Path) -> Photo:
