@@ -20,7 +20,6 @@ from pipeline.core.buying import load as load_buying
 from pipeline.core.counting import close_counts
 from pipeline.core.errors import UsageError
 from pipeline.core.folders import claim, next_run_folder, put_in_place
-from pipeline.core.materials import Filler
 from pipeline.core.materials import load as load_materials
 from pipeline.core.progress import Progress, silent
 from pipeline.core.rules import rules
@@ -277,8 +276,8 @@ def explain_later(folder: Path, end: str, cables_mm: Sequence[float]) -> list[st
         raise UsageError(
             f"{end} is no duct end.", mend="Name one of the ids in tables/designs.csv."
         )
-    facts = run_folder.record.get("materials")
-    if facts is None:
+    materials = run_folder.materials()
+    if materials is None:
         raise UsageError(
             f"{folder} does not say which filler its seals were drawn for.",
             why="It was made before run.json kept that.",
@@ -289,8 +288,8 @@ def explain_later(folder: Path, end: str, cables_mm: Sequence[float]) -> list[st
         row,
         run_folder.rows("placements", end_id=end),
         packages,
-        Filler.model_validate(facts["filler"]),
-        tuple(facts["sleeves_mm"]),
+        materials.filler,
+        tuple(float(s.outer_mm or 0.0) for s in materials.sleeves),
         str(run_folder.record.get("materials_note", "")),
     )
     return change_sheet(stored, cables_mm)

@@ -110,6 +110,7 @@ def _classes(tables: dict[str, Any]) -> list[str]:
 
 
 def _programme(tables: dict[str, Any], currency: str) -> list[str]:
+    from pipeline.core.late_work import late_lines
     from pipeline.core.money import words
 
     choices, plans, lines = tables["choices"], tables["plans"], tables["order_lines"]
@@ -125,6 +126,7 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
         f"  {int(row.rank)}. {row.site_id}: {row.reason}"
         for row in chosen.head(_SHOWN).itertuples()
     ]
+    out += late_lines(choices, tables["crew_days"])
     out.append(
         f"Orders (drafts): {len(lines)} lines, {words(int(lines['line_minor'].sum()), currency)}; "
         f"bought month by month {words(int(lines['alone_minor'].sum()), currency)}."

@@ -49,6 +49,10 @@ FIRM: Final = "firm"
 PROVISIONAL: Final = "provisional"
 HELD: Final = "held"
 FIRMNESS: Final = (FIRM, PROVISIONAL, HELD)
+# What a need of a chosen building belongs to: the package that was chosen, or a step beyond it.
+CHOSEN_WORK: Final = "chosen package"
+LATER_STEP: Final = "later step"
+BELONGS: Final = (CHOSEN_WORK, LATER_STEP)
 
 # Proofs of a link that may clear an opening; all others only let water in.
 PROVED: Final = ("rodded", "traced", "light, air or dye seen", "cable identity")

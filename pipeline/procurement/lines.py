@@ -141,13 +141,17 @@ def _alone(net_count: int, offers: list[Offer]) -> int | None:
     return None if step.short_count else step.cost_minor
 
 
-def _sum(group: pd.DataFrame, firmness: str) -> float:
-    return float(group.loc[group["firmness"] == firmness, "quantity"].sum())
+def _rows(group: pd.DataFrame, firmness: str, belongs_to: str) -> pd.DataFrame:
+    return group[(group["firmness"] == firmness) & (group["belongs_to"] == belongs_to)]
 
 
-def _p90(group: pd.DataFrame, firmness: str) -> float:
+def _sum(group: pd.DataFrame, firmness: str, belongs_to: str = contract.CHOSEN_WORK) -> float:
+    return float(_rows(group, firmness, belongs_to)["quantity"].sum())
+
+
+def _p90(group: pd.DataFrame, firmness: str, belongs_to: str = contract.CHOSEN_WORK) -> float:
     """P90 of the sum of needs: their own doubts as squares, shared ones added."""
-    rows = group[group["firmness"] == firmness]
+    rows = _rows(group, firmness, belongs_to)
     return float(total(rows)["quantity_p90"]) if len(rows) else 0.0
 
 
@@ -175,6 +179,9 @@ def _month(region: str, item: Item, group: pd.DataFrame, shelf: _Shelf, book: _B
         "need_provisional": _sum(group, contract.PROVISIONAL),
         "need_provisional_p90": _p90(group, contract.PROVISIONAL),
         "need_held": _sum(group, contract.HELD),
+        "need_provisional_later": _sum(group, contract.PROVISIONAL, contract.LATER_STEP),
+        "need_provisional_later_p90": _p90(group, contract.PROVISIONAL, contract.LATER_STEP),
+        "need_held_later": _sum(group, contract.HELD, contract.LATER_STEP),
         "spare": extra,
         "spare_rule": rule,
         "unit_per_piece": per_piece,

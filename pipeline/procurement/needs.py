@@ -1,6 +1,7 @@
 """Needs at their own counting level: per end, crew-day, site, crew, region; never mixed.
 
-Only chosen work is counted. Firm, provisional (mean and P90) and held stand in rows of their own.
+Firm needs are those of the chosen packages. Firm, provisional (mean and P90) and held stand in rows
+of their own, and what waits at a chosen building for a step beyond the chosen one stands apart.
 """
 
 from __future__ import annotations
@@ -84,6 +85,7 @@ def _days(tables: Tables) -> list[_Day]:
 def _row(  # noqa: PLR0913 - a need has these parts
     day: _Day, item: str, unit: str, counted_by: str, quantity: float, *,
     site_id: str = "", piece: Mapping[str, Any] | None = None,
+    belongs_to: str = contract.CHOSEN_WORK,
 ) -> dict[str, Any]:  # fmt: skip
     """A need; one of an end takes firmness and range from its row of `pieces`."""
     of = piece or {}
@@ -94,6 +96,7 @@ def _row(  # noqa: PLR0913 - a need has these parts
         "site_id": site_id or day.site_id,
         "counted_by": counted_by,
         "firmness": str(of.get("firmness", contract.FIRM)),
+        "belongs_to": belongs_to,
         "quantity": quantity,
         "quantity_p90": float(of.get("quantity_p90", quantity)),
         "quantity_own_u": float(of.get("quantity_own_u", 0.0)),
@@ -186,18 +189,18 @@ def _not_firm(
     start = settings.crews.first_day.isoformat()
     designs = {str(d["end_id"]): d for d in tables["designs"].to_dict("records")}
     pieces = _pieces_by_end(tables)
-    for end in waiting_ends(tables, region):
+    for end, belongs in waiting_ends(tables, region).items():
         site = str(designs[end]["site_id"])
         day = first.get(site, _Day(region, start[:7], start, site, ()))
         for piece in pieces.get(end, ()):
             yield _row(
                 day, str(piece["item_id"]), str(piece["unit"]), "end", float(piece["quantity"]),
-                piece=piece,
+                piece=piece, belongs_to=belongs,
             )  # fmt: skip
 
 
-def waiting_ends(tables: Tables, region: str) -> list[str]:
-    """Ends of chosen buildings that wait for a release or a look, in order of building and end.
+def waiting_ends(tables: Tables, region: str) -> dict[str, str]:
+    """Ends of chosen buildings that wait for a release or a look, and what each belongs to.
 
     Parameters
     ----------
@@ -207,17 +210,24 @@ def waiting_ends(tables: Tables, region: str) -> list[str]:
 
     Returns
     -------
-    list of str
-        Ends of the building's largest package that are not firm: also those beyond the package
-        that was chosen, for once released they are sealed on the same visit.
+    dict of str to str
+        Ends of the building's largest package that are not firm, in order of building and end,
+        with `chosen package`, or `later step` where only a step beyond the chosen package seals
+        them. Those are shown too, for once released and paid for they are sealed on the same visit.
     """
     choices, packages, designs = tables["choices"], tables["packages"], tables["designs"]
     chosen = choices[choices["is_chosen"].astype(bool) & (choices["region"] == region)]
     mine = packages[packages["building_id"].isin(chosen["building_id"])]
     largest = mine.sort_values(["building_id", "step_no"]).groupby("building_id").tail(1)
     not_firm = set(designs.loc[designs["firmness"] != contract.FIRM, "end_id"])
+    taken = mine.loc[mine["package_id"].isin(chosen["package_id"]), "end_ids"].dropna()
+    in_package = {e for joined in taken for e in str(joined).split(";")}
     ends = [e for joined in largest["end_ids"].dropna() for e in str(joined).split(";")]
-    return [e for e in ends if e in not_firm]
+    return {
+        e: contract.CHOSEN_WORK if e in in_package else contract.LATER_STEP
+        for e in ends
+        if e in not_firm
+    }
 
 
 def _per_day_site_crew(
@@ -276,7 +286,10 @@ def spare(item: Item, need: float, days: int, unit_per_piece: float) -> tuple[fl
 
 
 def _merged(frame: pd.DataFrame) -> pd.DataFrame:
-    keys = ["region", "depot_id", "month", "item_id", "site_id", "firmness", "counted_by", "unit"]
+    keys = [
+        "region", "depot_id", "month", "item_id", "site_id", "firmness", "belongs_to", "counted_by",
+        "unit",
+    ]  # fmt: skip
     return pd.DataFrame(
         [
             {

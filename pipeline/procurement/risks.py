@@ -37,21 +37,34 @@ def open_risks(tables: Tables, lines: pd.DataFrame) -> pd.DataFrame:
 def _ends(tables: Tables) -> Iterator[dict[str, Any]]:
     """Ends of chosen buildings whose quantity is held or only estimated."""
     regions = sorted(set(tables["choices"]["region"].dropna()))
-    waiting = {e for region in regions for e in waiting_ends(tables, str(region))}
+    waiting: dict[str, str] = {}
+    for region in regions:
+        waiting |= waiting_ends(tables, str(region))
     designs = tables["designs"]
     for row in designs[designs["end_id"].isin(waiting)].to_dict("records"):
         held = row["firmness"] == contract.HELD
         why = row["hold_words"] if held else row["not_designed_reason"]
         yield {
             "region": row["region"],
-            "risk": "held: bought after release, if its step is funded"
-            if held
-            else "provisional: not measured",
+            "risk": _waits(held=held, belongs_to=waiting[str(row["end_id"])]),
             "subject": row["end_id"],
             "words": "no reason noted" if pd.isna(why) else str(why),
             "quantity": row["sealant_ml"],
             "unit": "ml of sealant",
         }
+
+
+def _waits(*, held: bool, belongs_to: str) -> str:
+    """The kind of a risk of an end, by what it waits for and whether its step is chosen."""
+    if belongs_to == contract.LATER_STEP:
+        return (
+            "held in a step that is not chosen: bought after release and choice"
+            if held
+            else "provisional in a step that is not chosen"
+        )
+    return (
+        "held in the chosen package: bought after release" if held else "provisional: not measured"
+    )
 
 
 def _waiting(tables: Tables) -> Iterator[dict[str, Any]]:

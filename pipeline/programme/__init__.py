@@ -21,7 +21,7 @@ from pipeline.programme.packages import cases, packages_of
 from pipeline.programme.rank_cases import rank_case_rows
 from pipeline.programme.settled import settled_rows
 from pipeline.programme.site_calendar import site_month_rows
-from pipeline.programme.starts import with_starts
+from pipeline.programme.starts import made_ends, with_starts
 from pipeline.tables import REGISTRY, Tables, blank
 
 _STEPS = 5
@@ -73,7 +73,7 @@ def programme(
     packages = [row for case in judged for row in packages_of(case, settings, book)]
     progress(2, _STEPS)
     sites = {str(s["site_id"]): s for s in tables["sites"].to_dict("records")}
-    ground = Ground(sites, settings, fixes_of(settings, tables["sites"]))
+    ground = Ground(sites, settings, fixes_of(settings, tables["sites"]), made_ends(tables))
     choices, decided = choose_packages(tables, ground, packages, openings)
     progress(3, _STEPS)
     ranks = rank_case_rows(tables, ground, packages, decided, cases=judged, book=book)

@@ -92,6 +92,13 @@ class Ground:
     sites: Mapping[str, Row]
     settings: Settings
     fixes: Fixes
+    made: frozenset[str] = frozenset()
+    """Ends that are sealed by record and wait for acceptance."""
+
+    def is_made(self, package: Row) -> bool:
+        """Whether nothing of a package is left to do: every end of it is sealed by record."""
+        ends = [e for e in str(package["end_ids"] or "").split(";") if e]
+        return bool(ends) and self.made.issuperset(ends)
 
 
 def decide(
@@ -170,7 +177,7 @@ def choose_packages(
     """
     decided = decide(ground, packages)
     reasons = Reasons(ground.settings, ground.sites, openings, decided.purses, ground.fixes)
-    rows = _choice_rows(tables, packages, decided.chosen, sites=ground.sites, reasons=reasons)
+    rows = _choice_rows(tables, packages, decided.chosen, ground=ground, reasons=reasons)
     return rows, decided
 
 
@@ -355,13 +362,14 @@ def _choice_rows(
     packages: list[Row],
     chosen: Mapping[str, Chosen],
     *,
-    sites: Mapping[str, Row],
+    ground: Ground,
     reasons: Reasons,
 ) -> list[Row]:
     ladders: dict[str, list[Row]] = {}
     for p in packages:
         ladders.setdefault(str(p["building_id"]), []).append(p)
-    ranks = ranks_of(chosen)
+    ranks = ranks_of(chosen, ground)
+    sites = ground.sites
     rows = []
     for building in tables["buildings"].sort_values("building_id").to_dict("records"):
         key, site = str(building["building_id"]), str(building["site_id"])
@@ -389,16 +397,21 @@ def _choice_rows(
                 "crew_days": package["crew_days"],
                 "pv_avoided_minor": found.pv_minor,
                 "ratio": ratio,
-                "reason": reasons.chosen(package, len(ladders[key]), ratio),
+                "reason": reasons.chosen(
+                    package, len(ladders[key]), ratio, is_made=ground.is_made(package)
+                ),
                 "left_out_reason": None,
             }
         )
     return rows
 
 
-def ranks_of(chosen: Mapping[str, Chosen]) -> dict[str, int]:
-    """Rank of every chosen building, from 1."""
-    return {b: n for n, b in enumerate(sorted(chosen, key=lambda b: _rank_key(b, chosen[b])), 1)}
+def ranks_of(chosen: Mapping[str, Chosen], ground: Ground) -> dict[str, int]:
+    """Rank of every chosen building, from 1: work that is still to be done before what is sealed."""
+    order = sorted(
+        chosen, key=lambda b: (ground.is_made(chosen[b].package), *_rank_key(b, chosen[b]))
+    )
+    return {b: n for n, b in enumerate(order, 1)}
 
 
 def _rank_key(building: str, found: Chosen) -> tuple[Any, ...]:

@@ -56,26 +56,26 @@ def crew_day_rows(
     Notes
     -----
     Ends held for order or design are not planned: they wait for a release. Closed months, closed
-    days and weekends are left out; a site begins when its permit can be there, and not before its
-    budget year. No forecast is read: each day says under which warnings nobody works there.
+    days and weekends are left out; a site begins when its permit can be there, and no building
+    before its budget year: a site whose buildings have several years is visited in each. The choice
+    counts no travel, so that work can still fall behind its year: the day says so. No forecast is read: each day says under which warnings nobody works there.
     """
     designs = {str(d["end_id"]): d for d in tables["designs"].to_dict("records")}
     walk = walking_order(tables)
     sites = {str(s["site_id"]): s for s in tables["sites"].to_dict("records")}
     by_id = {p["package_id"]: p for p in packages}
     chosen = [c for c in choices if c["is_chosen"]]
-    jobs: dict[str, dict[str, Job]] = {}
+    jobs: dict[str, dict[tuple[str, int], Job]] = {}
     years: dict[str, int] = {}
     for choice in sorted(chosen, key=lambda c: str(c["building_id"])):
         site = sites[str(choice["site_id"])]
         ends = str(by_id[choice["package_id"]]["end_ids"]).split(";")
         planned = [e for e in ends if _is_planned(designs.get(e))]
-        years[str(choice["building_id"])] = int(choice["year"])
+        year = years[str(choice["building_id"])] = int(choice["year"])
         job = jobs.setdefault(str(choice["region"]), {}).setdefault(
-            str(choice["site_id"]),
-            Job(str(choice["site_id"]), _place(site), _ready(site, choice["year"], settings), []),
+            (str(choice["site_id"]), year),
+            Job(str(choice["site_id"]), _place(site), _ready(site, year, settings), [], year),
         )
-        job.ready = max(job.ready, _ready(site, choice["year"], settings))
         job.ends += [(e, _hours(designs[e])) for e in planned]
     for region_jobs in jobs.values():
         for job in region_jobs.values():
@@ -215,7 +215,10 @@ def _region_rows(
         note = notes.of(s, has_place=places[s.site_id] is not None)
         late = [b for b in buildings if s.date.year > years[b]]
         if late:
-            note.append(f"after budget year {min(years[b] for b in late)}: too few days in it")
+            note.append(
+                f"after budget year {min(years[b] for b in late)}: too few days in it "
+                f"(the choice counts no travel): {', '.join(late)}"
+            )
         rows.append(
             {
                 "region": region,

@@ -57,7 +57,7 @@ def rank_case_rows(
     every = {CENTRAL: decided}
     for name, mine in _packages_by_case(tables, ground, packages, cases=cases, book=book):
         every[name] = decide(ground, mine)
-    ranks = {name: ranks_of(d.chosen) for name, d in every.items()}
+    ranks = {name: ranks_of(d.chosen, ground) for name, d in every.items()}
     buildings = sorted({b for d in every.values() for b in d.chosen})
     rows = []
     for building in buildings:

@@ -51,9 +51,17 @@ class Reasons:
         self._sites, self._openings, self._purses = sites, openings, purses
 
     def chosen(
-        self, package: Mapping[str, Any], steps_count: int, ratio: float | None = None
+        self,
+        package: Mapping[str, Any],
+        steps_count: int,
+        ratio: float | None = None,
+        *,
+        is_made: bool = False,
     ) -> str:
-        """Why a package is in: what it gives for its cost first, which is what it ranks by."""
+        """Why a package is in: what it gives for its cost first, which is what it ranks by.
+
+        One whose ends are all sealed says that before all: it ranks after work still to be done.
+        """
         chance = package["before_chance_per_year"]
         inside = (
             "chance of water inside unknown"
@@ -61,7 +69,8 @@ class Reasons:
             else f"water inside at {words.one_in(chance, package['before_bound'])}"
         )
         step = f" (step {package['step_no']} of {steps_count})" if steps_count > 1 else ""
-        parts = [] if ratio is None else [f"loss avoided {_times(ratio)} its cost"]
+        parts = [words.all_sealed(int(package["ends_count"]))] if is_made else []
+        parts += [] if ratio is None else [f"loss avoided {_times(ratio)} its cost"]
         parts += [
             inside,
             self._people(str(package["site_id"])),

@@ -29,12 +29,24 @@ class Pace:
 
 @dataclass
 class Job:
-    """Work at one site: place (m), first day, ends with their hours in walking order."""
+    """Work at one site: place (m), first day, ends with their hours in walking order.
+
+    A site has one job for each budget year of its buildings.
+    """
 
     site_id: str
     place_m: tuple[float, float] | None
     ready: dt.date
     ends: list[tuple[str, float]]
+    year: int = 0
+
+    @property
+    def key(self) -> tuple[str, int]:
+        """Site and budget year."""
+        return self.site_id, self.year
+
+
+Left = dict[tuple[str, int], tuple[Job, list[tuple[str, float]]]]
 
 
 @dataclass
@@ -89,11 +101,11 @@ def plan_days(
 
     Notes
     -----
-    A day starts and ends at the depot. The next site is the nearest one that is ready (ties by
-    id); a site begun is finished first. An end is never cut; one that alone is longer than a day
+    A day starts and ends at the depot. The next job is the nearest one that is ready (the same
+    site first, then ties by id and year); a job begun is finished first. An end is never cut; one that alone is longer than a day
     has its own and is marked. Nearest-next is a plain rule, not the shortest round trip.
     """
-    left = {j.site_id: (j, list(j.ends)) for j in sorted(jobs, key=lambda j: j.site_id) if j.ends}
+    left: Left = {j.key: (j, list(j.ends)) for j in sorted(jobs, key=lambda j: j.key) if j.ends}
     date = next_open(first_day)
     number, out = 0, []
     while left:
@@ -111,7 +123,7 @@ def plan_days(
 
 def _fill(
     day: _Day,
-    left: dict[str, tuple[Job, list[tuple[str, float]]]],
+    left: Left,
     base_m: tuple[float, float] | None,
     pace: Pace,
 ) -> None:
@@ -120,25 +132,30 @@ def _fill(
         ready = [j for j, _ in left.values() if j.ready <= day.date]
         if not ready:
             break
-        job = (
-            left[begun][0]
-            if begun in left
-            else min(ready, key=lambda j: (pace.km(day.place, j.place_m), j.site_id))
-        )
+        job = left[begun][0] if begun in left else min(ready, key=lambda j: _nearest(day, j, pace))
         begun = None
-        if not _visit(day, job, left[job.site_id][1], base_m, pace):
+        if not _visit(day, job, left[job.key][1], base_m, pace):
             break
-        if left[job.site_id][1]:
+        if left[job.key][1]:
             break
         day.stints[-1].is_last = True
-        del left[job.site_id]
+        del left[job.key]
     home = pace.km(day.place, base_m)
     day.stints[-1].travel_km += home
     day.stints[-1].hours_h += home / pace.km_per_h
 
 
-def _begun(left: dict[str, tuple[Job, list[tuple[str, float]]]]) -> str | None:
-    """The site that was begun and not finished, if there is one."""
+def _nearest(day: _Day, job: Job, pace: Pace) -> tuple[bool, float, tuple[str, int]]:
+    """Where the crew stands first, so that a site has one stint a day; then by the way to go."""
+    return (not _is_here(day, job), pace.km(day.place, job.place_m), job.key)
+
+
+def _is_here(day: _Day, job: Job) -> bool:
+    return bool(day.stints) and day.stints[-1].site_id == job.site_id
+
+
+def _begun(left: Left) -> tuple[str, int] | None:
+    """The job that was begun and not finished, if there is one."""
     begun = [s for s, (job, ends) in left.items() if len(ends) < len(job.ends)]
     return begun[0] if begun else None
 
@@ -151,16 +168,22 @@ def _visit(
     pace: Pace,
 ) -> bool:
     """Work at a site as far as the day goes; False when not even one end fits."""
-    km = pace.km(day.place, job.place_m)
+    is_here = _is_here(day, job)
+    km = 0.0 if is_here else pace.km(day.place, job.place_m)
     way_h = km / pace.km_per_h
+    setup_h = 0.0 if is_here else pace.setup_h
     # at a site without a position the crew has still to come home from where it was before
     stands = day.place if job.place_m is None else job.place_m
     home_h = pace.km(stands, base_m) / pace.km_per_h
-    start_h = day.used_h + way_h + pace.setup_h
+    start_h = day.used_h + way_h + setup_h
     alone = not day.stints
     if not alone and start_h + ends[0][1] + home_h > pace.day_h + _NOISE_H:
         return False
-    stint = Stint(day.number, day.date, job.site_id, travel_km=km, hours_h=way_h + pace.setup_h)
+    if is_here:  # the next budget year's work at the same site: one stint
+        stint = day.stints.pop()
+        stint.is_last = False
+    else:
+        stint = Stint(day.number, day.date, job.site_id, travel_km=km, hours_h=way_h + setup_h)
     day.used_h = start_h
     while ends and (
         day.used_h + ends[0][1] + home_h <= pace.day_h + _NOISE_H or (alone and not stint.end_ids)

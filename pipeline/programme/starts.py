@@ -13,6 +13,13 @@ Row = dict[str, Any]
 _NO_WATER: Final = "no gain: no water is known"
 
 
+def made_ends(tables: Mapping[str, Any]) -> frozenset[str]:
+    """Ends that are sealed by record and wait for acceptance."""
+    designs = tables["designs"]
+    made = [_is_true(v) for v in designs["is_made"]]
+    return frozenset(str(e) for e in designs.loc[made, "end_id"])
+
+
 def with_starts(choices: Sequence[Row], tables: Mapping[str, Any], packages: Any) -> list[Row]:
     """Choices whose reasons name what must happen first.
 
@@ -64,7 +71,7 @@ def _before(ends: Sequence[Row]) -> list[str]:
             if len(wait) > 1
             else f"one of its ends may not be started before a release: {names}"
         )
-    if made:
+    if made and len(made) < len(ends):  # all of them: the reason begins with it
         words.append(f"{len(made)} of its ends are sealed and wait for acceptance")
     return words
 

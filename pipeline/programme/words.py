@@ -27,6 +27,16 @@ def one_in(chance_per_year: float, bound: str = "") -> str:
     return f"{bound} {years}".strip()
 
 
+def all_sealed(ends_count: int) -> str:
+    """A package of which nothing is left to do but acceptance."""
+    who = (
+        "its only end is sealed by record and waits"
+        if ends_count == 1
+        else f"all of its {ends_count} ends are sealed by record and wait"
+    )
+    return f"done: {who} for acceptance, so it ranks after work still to be done"
+
+
 def gate(openings: Openings, newly: IntArray) -> str | None:
     """Openings whose closing makes a step count: those that decide among the newly closed ones."""
     if newly.size == 0:

@@ -149,7 +149,7 @@ def _keys(table: str) -> list[Column]:
     heads = {
         "reach": ("opening_id", "building_id", "site_id", "region"),
         "designs": ("end_id", "building_id", "site_id", "region"),
-        "needs": ("item_id", "region", "month", "site_id", "firmness"),
+        "needs": ("item_id", "region", "month", "site_id", "firmness", "belongs_to"),
         "choices": ("building_id", "site_id", "region"),
         "packages": ("package_id", "building_id", "site_id", "region"),
         "order_lines": ("item_id", "region", "month", "order_id"),

@@ -10,6 +10,7 @@ import pandas as pd
 
 from pipeline.core import contract
 from pipeline.core.curves import encounter_frac
+from pipeline.core.late_work import last_days
 from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
@@ -38,6 +39,8 @@ _PRIORITIES: Final = (
     Column("ratio", "Loss avoided over cost", "0.00", 10),
     Column("crew_days", "Crew-days", "0.0", 9),
     Column("year", "Budget year", "0", 8),
+    Column("last_day", "Last planned day", "", 11),
+    Column("past_year_days", "Runs past its budget year by (days)", "0", 11),
     Column("rank_best", "Best rank in the cases", "0", 8),
     Column("rank_worst", "Worst rank in the cases", "0", 8),
     Column("chosen_words", "Chosen in cases", "", 9),
@@ -221,11 +224,12 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
         (
             "Priorities",
             "Which sites come first, and why",
-            f"Money in {currency}. Ranked by loss avoided over cost. Gate: the next opening that "
-            "decides. Step: package k of the building's ladder; each holds the one before.",
-            chosen.merge(
-                rank_spans(tables["rank_cases"]), on="building_id", how="left"
-            ).sort_values("rank"),
+            f"Money in {currency}. Ranked by loss avoided over cost, what is sealed already last. Gate: the next opening that "
+            "decides. Step: package k of the building's ladder; each holds the one before. Past the "
+            "budget year: calendar days in the plan of days; blank where no day is planned.",
+            _with_last_days(chosen, tables)
+            .merge(rank_spans(tables["rank_cases"]), on="building_id", how="left")
+            .sort_values("rank"),
             _PRIORITIES,
         ),
         (
@@ -313,6 +317,16 @@ def _with_line_and_time(frame: pd.DataFrame, tables: Tables, currency: str) -> p
     ):
         frame = frame.merge(other[["building_id", *names]], on="building_id", how="left")
     return frame
+
+
+def _with_last_days(chosen: pd.DataFrame, tables: Tables) -> pd.DataFrame:
+    """With the last planned day of each building, and its days past the budget year."""
+    found = last_days(tables["choices"], tables["crew_days"])
+    mine = [found.get(str(b)) for b in chosen["building_id"]]
+    return chosen.assign(
+        last_day=[None if d is None else d.date.isoformat() for d in mine],
+        past_year_days=pd.array([None if d is None else d.past_year_days for d in mine], "Int64"),
+    )
 
 
 def _over_life(frame: pd.DataFrame, years: int) -> pd.DataFrame:

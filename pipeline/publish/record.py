@@ -45,7 +45,6 @@ def write_record(
         "settings": run_id.settings,
         "catalogue": catalogue(settings),
         "materials_note": papers_say(settings),
-        "materials": _materials(settings),
         "counts": {
             "survey_rows": {str(k): int(v) for k, v in sums.items()},
             "tables": {
@@ -65,16 +64,6 @@ def write_record(
     }
     text = json.dumps(record, indent=2, ensure_ascii=False, sort_keys=False)
     path.write_text(text + "\n", encoding="utf-8")
-
-
-def _materials(settings: Settings) -> dict[str, Any]:
-    """What a later reader needs of the materials to change a drawing: the filler and its sizes."""
-    materials = load_materials(settings.design.materials)
-    return {
-        "name": materials.about.name,
-        "filler": materials.filler.model_dump(),
-        "sleeves_mm": [item.outer_mm for item in materials.sleeves],
-    }
 
 
 def catalogue(settings: Settings) -> dict[str, Any]:

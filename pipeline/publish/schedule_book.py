@@ -1,8 +1,8 @@
 """schedule.xlsx: what to buy, for which region and month, with the sums alive.
 
 The sheet 'How the numbers are made' holds prices, pack sizes and needs as plain numbers; the region
-sheets look prices up there and multiply; the Summary adds the region sheets. One changed price
-moves line, region and Summary. Every formula carries its computed value, for viewers that do not
+sheets look prices up there and multiply; the Summary adds the region sheets, and By site shares
+them. One changed price moves line, region, Summary and By site. Every formula carries its computed value, for viewers that do not
 calculate.
 """
 
@@ -15,16 +15,16 @@ from typing import Any, Final
 import pandas as pd
 from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
 
-from pipeline.core import contract
 from pipeline.core.buying import Buying
 from pipeline.core.cautions import ALWAYS, GENERAL, RELEASE, general
 from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
 from pipeline.core.settings import Settings
-from pipeline.core.spread import total
 from pipeline.publish.book import HEAD_ROW, Book, Column, row_points
+from pipeline.publish.schedule_sites import cell_of, write_by_site
 from pipeline.tables import Tables
 
+_WAITS: Final = '#,##0.0;-#,##0.0;"-"'  # nothing waits: a dash, so that what does stands out
 _LINE: Final = (
     # what a buyer acts on stands first, how it was counted behind it
     Column("order_latest", "Order not later than", "", 11),
@@ -55,9 +55,13 @@ _LINE: Final = (
     Column("order_earliest", "Order not earlier than", "", 11),
     Column("next_break", "Next price break", "", 26),
     Column("need_firm_p90", "Firm need, P90 (unit)", "#,##0.0", 12),
-    Column("need_provisional", "Provisional, mean (unit; not ordered)", "#,##0.0", 12),
-    Column("need_provisional_p90", "Provisional, P90 (unit)", "#,##0.0", 12),
-    Column("need_held", "Held (unit; not ordered)", "#,##0.0", 12),
+    # nothing of this is ordered: first what waits in the chosen packages, then what lies beyond
+    Column("need_provisional", "Chosen packages: provisional, mean (unit)", _WAITS, 12),
+    Column("need_provisional_p90", "Chosen packages: provisional, P90 (unit)", _WAITS, 12),
+    Column("need_held", "Chosen packages: held (unit)", _WAITS, 12),
+    Column("need_provisional_later", "Steps not chosen: provisional, mean (unit)", _WAITS, 12),
+    Column("need_provisional_later_p90", "Steps not chosen: provisional, P90 (unit)", _WAITS, 12),
+    Column("need_held_later", "Steps not chosen: held (unit)", _WAITS, 12),
     Column("site_ids", "Sites behind the line", "", 40),
 )
 _NAMES: Final = tuple(c.name for c in _LINE)
@@ -69,17 +73,6 @@ _SUMMARY: Final = (
     Column("packs_count", "Packs", "#,##0", 9),
     Column("pieces_ordered_count", "Pieces ordered", "#,##0", 10),
     Column("line", "Total", "#,##0.00", 14),
-)
-_SITE: Final = (
-    Column("site_id", "Site", "", 14),
-    Column("region", "Region", "", 12),
-    Column("item_id", "Item", "", 18),
-    Column("counted_by", "Counted by", "", 12),
-    Column("unit", "Unit", "", 8),
-    Column("firm", "Firm", "#,##0.00", 11),
-    Column("provisional", "Provisional, mean", "#,##0.00", 11),
-    Column("provisional_p90", "Provisional, P90", "#,##0.00", 11),
-    Column("held", "Held", "#,##0.00", 11),
 )
 _MADE: Final = (
     Column("key", "Line", "", 34),
@@ -157,7 +150,7 @@ def write_schedule(
     places: dict[str, tuple[str, int]] = {}
     for region in settings.programme.regions:
         _region_sheet(book, region, lines[lines["region"] == region], made_row, places)
-    _summary_rows(book, summary, lines, places)
+    summary_total = _summary_rows(book, summary, lines, places)
     due = book.sheet(
         "Order by date",
         "Orders in the order they have to go out",
@@ -165,14 +158,12 @@ def write_schedule(
         _DUE,
     )
     book.table(due, _due(lines), _DUE)
-    sites = book.sheet(
-        "By site", "Needs by site", "Before spares, stock and packs; held is never ordered.", _SITE
-    )
-    book.table(sites, _by_site(tables), _SITE)
+    cells = {k: cell_of(name, row, _NAMES.index("line")) for k, (name, row) in places.items()}
+    write_by_site(book, tables, lines, cells, summary_total=summary_total, currency=currency)
     made = book.sheet(
         _MADE_SHEET,
         "How the numbers are made",
-        "Change a price here: line, region and Summary follow. Packs are planned over all months "
+        "Change a price here: line, region, Summary and By site follow. Packs are planned over all months "
         "together: another pack size, need or stock asks for a new run.",
         _MADE,
     )
@@ -302,7 +293,8 @@ def _region_sheet(
     sheet = book.sheet(
         name,
         f"Region {region}: lines",
-        "Provisional and held quantities are shown and not ordered.",
+        "Provisional and held quantities are shown and not ordered. Steps not chosen: ends of the "
+        "chosen buildings that only a step beyond the chosen package seals.",
         _LINE,
     )
     for i, record in enumerate(lines.to_dict("records")):
@@ -336,7 +328,8 @@ def _region_sheet(
 
 def _summary_rows(
     book: Book, sheet: Any, lines: pd.DataFrame, places: dict[str, tuple[str, int]]
-) -> None:
+) -> str:
+    """Write the rows and their total; give the cell of the total."""
     live = ("packs_count", "pieces_ordered_count", "line")
     shown = lines[lines["region"].isin({str(k).split(" / ")[0] for k in places})]
     for i, record in enumerate(shown.to_dict("records")):
@@ -363,28 +356,4 @@ def _summary_rows(
         book.form(bold=True, num_format="#,##0.00", top=1),
         float(shown["line"].sum()) if len(shown) else 0.0,
     )
-
-
-def _by_site(tables: Tables) -> pd.DataFrame:
-    needs = pd.DataFrame(tables["needs"])
-    keys = ["site_id", "region", "item_id", "counted_by", "unit"]
-    if needs.empty:
-        return pd.DataFrame(columns=[c.name for c in _SITE])
-    out = needs[keys].drop_duplicates().sort_values(keys).reset_index(drop=True)
-    for firmness, column, name in (
-        (contract.FIRM, "quantity", "firm"),
-        (contract.PROVISIONAL, "quantity", "provisional"),
-        (contract.PROVISIONAL, "quantity_p90", "provisional_p90"),
-        (contract.HELD, "quantity", "held"),
-    ):
-        rows = needs[needs["firmness"] == firmness]
-        part = pd.DataFrame(
-            [
-                {**dict(zip(keys, key, strict=True)), name: float(total(group)[column])}
-                for key, group in rows.groupby(keys, sort=True)
-            ],
-            columns=[*keys, name],
-        )
-        out = out.merge(part, on=keys, how="left")
-        out[name] = out[name].fillna(0.0)
-    return out
+    return cell_of("Summary", last + 2, total)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pipeline.core import contract
 from pipeline.core.errors import UsageError
+from pipeline.core.materials import Materials
 
 _TABLES: Final = (
     "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
@@ -46,6 +47,11 @@ class RunFolder:
             return pd.DataFrame()
         # ids stay text: 0012 is not 12, and NA is a region
         return pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+
+    def materials(self) -> Materials | None:
+        """The materials that the seals were drawn for; None where run.json does not hold them."""
+        rows = (self.record.get("catalogue") or {}).get("materials")
+        return None if rows is None else Materials.model_validate(rows)
 
     def rows(self, table: str, **wanted: str) -> list[dict[str, str]]:
         """Rows of a table where columns hold these texts."""

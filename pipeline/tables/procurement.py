@@ -10,7 +10,7 @@ from pipeline.tables.spec import Table, flag, real, text, whole
 NEEDS = Table(
     "needs",
     "what is needed: item by region, month, site and firmness, at its own counting level",
-    ("region", "month", "item_id", "site_id", "firmness", "counted_by"),
+    ("region", "month", "item_id", "site_id", "firmness", "belongs_to", "counted_by"),
     (
         text("region", "region"),
         text("depot_id", "depot of the region"),
@@ -19,6 +19,12 @@ NEEDS = Table(
         text("site_id", "site; 'crew' for crew-day and crew items that no site alone needs"),
         text("counted_by", "end, crew-day, site, crew or region"),
         text("firmness", "firm, provisional or held", words=contract.FIRMNESS),
+        text(
+            "belongs_to",
+            "chosen package, or later step: an end of a chosen building that only a step beyond "
+            "the chosen package seals; never firm",
+            words=contract.BELONGS,
+        ),
         real("quantity", "need in the item's unit; provisional: mean", lo=0),
         real("quantity_p90", "P90: own doubts as squares, shared ones added", lo=0),
         real("quantity_own_u", "doubts of its own, one standard deviation in its unit", lo=0),
@@ -46,9 +52,16 @@ ORDER_LINES = Table(
         text("unit", "unit the need is counted in"),
         real("need_firm", "firm need in the unit", lo=0),
         real("need_firm_p90", "firm need, P90; the spare stands beside it", lo=0),
-        real("need_provisional", "provisional need, mean; never ordered as firm", lo=0),
-        real("need_provisional_p90", "provisional need, P90", lo=0),
-        real("need_held", "need that waits for a release", lo=0),
+        real(
+            "need_provisional",
+            "provisional need of the chosen packages, mean; never ordered as firm",
+            lo=0,
+        ),
+        real("need_provisional_p90", "provisional need of the chosen packages, P90", lo=0),
+        real("need_held", "need of the chosen packages that waits for a release", lo=0),
+        real("need_provisional_later", "provisional need of steps not chosen, mean", lo=0),
+        real("need_provisional_later_p90", "provisional need of steps not chosen, P90", lo=0),
+        real("need_held_later", "need of steps not chosen that waits for a release", lo=0),
         real("spare", "spare by the rule of the item", lo=0),
         text("spare_rule", "the rule in words"),
         real("unit_per_piece", "units in one piece (310 for a cartridge of 310 ml; else 1)"),

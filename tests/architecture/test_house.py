@@ -30,7 +30,8 @@ NO_UNIT = {
     "row", "row_no", "col_no", "group_no", "piece_no", "step_no", "day_no", "state_no", "rank", "year",
     "ratio", "quantity", "quantity_p50", "quantity_p90",
     "quantity_own_u", "need_firm", "need_firm_p90", "need_provisional", "need_provisional_p90",
-    "need_held", "spare", "unit_per_piece", "observed_value",
+    "need_held", "need_provisional_later", "need_provisional_later_p90", "need_held_later",
+    "spare", "unit_per_piece", "observed_value",
 }  # fmt: skip
 
 

@@ -102,7 +102,7 @@ NAMED = {
 SHEETS = (
     ("Openings", "reach", ("opening_id",)),
     ("Ends", "designs", ("end_id",)),
-    ("Quantities", "needs", ("item_id", "region", "month", "site_id", "firmness")),
+    ("Quantities", "needs", ("item_id", "region", "month", "site_id", "firmness", "belongs_to")),
     ("Packages", "choices", ("building_id",)),
     ("Package steps", "packages", ("package_id",)),
     ("Orders", "order_lines", ("item_id", "region", "month")),

@@ -104,6 +104,19 @@ def test_workbooks_hold_their_sheets(example_run: Path, table: Read) -> None:
     assert book["Packages"].max_row - 4 == len(table("packages"))
     chosen = table("choices")["is_chosen"].astype(str).str.lower() == "true"
     assert book["Priorities"].max_row - 4 == int(chosen.sum())
+    heads = {str(c.value): n for n, c in enumerate(book["Priorities"][4])}
+    past = heads["Runs past its budget year by (days)"]
+    ends: dict[str, str] = {}
+    for day in table("crew_days").to_dict("records"):
+        for building in str(day["building_ids"]).split(";"):
+            ends[building] = max(str(day["work_date"]), ends.get(building, ""))
+    rows: Any = book["Priorities"].iter_rows(min_row=5, values_only=True)
+    for row in rows:
+        end = ends.get(str(row[heads["Building"]]))
+        late = end is not None and int(end[:4]) > int(row[heads["Budget year"]])
+        assert (row[past] is None) == (end is None)
+        assert row[heads["Last planned day"]] == end
+        assert bool(row[past]) == late
     schedule = openpyxl.load_workbook(example_run / "procurement" / "schedule.xlsx")
     regions = ["North", "South", "Isles", "NA"]
     assert schedule.sheetnames == [

@@ -15,6 +15,7 @@ import pytest
 pytestmark = pytest.mark.office
 Read = Callable[[str], pd.DataFrame]
 MADE = "How the numbers are made"
+LINES = "Order lines of the item in the region"
 HEAD = 4
 
 
@@ -91,10 +92,61 @@ def test_one_changed_price_moves_line_region_and_summary(schedule: Path, tmp_pat
     (tmp_path / "b").mkdir()
     changed = tmp_path / "b" / "changed.xlsx"
     book.save(changed)
-    old, new = totals(before), totals(recalculate(changed, tmp_path / "b"))
+    after = recalculate(changed, tmp_path / "b")
+    old, new = totals(before), totals(after)
+    moved_by = {
+        k: money - by_site(before)[k][0] for k, (money, _) in by_site(after).items()
+        if money != by_site(before)[k][0]
+    }  # fmt: skip
+    assert moved_by == {(region, made.cell(row, column(made, "Item")).value): 1000 * count}
     for name in old:
         moved = name in ("Summary", f"Region {region}")
         assert new[name] - old[name] == pytest.approx(10 * count if moved else 0, abs=1e-6), name
+
+
+def by_site(book: Any) -> dict[tuple[str, str], tuple[int, set[int]]]:
+    """Money of all rows of sheet By site, and the order lines it names, by region and item."""
+    sheet = book["By site"]
+    at = {h: column(sheet, h) for h in ("Region", "Item", "Money", LINES)}
+    out: dict[tuple[str, str], tuple[int, set[int]]] = {}
+    for r in range(HEAD + 1, sheet.max_row + 1):
+        region, item, money, lines = (sheet.cell(r, c).value for c in at.values())
+        if region:
+            was, named = out.get((region, item), (0, set()))
+            out[region, item] = (was + round(money * 100), named | {round(lines * 100)})
+    return out
+
+
+def test_money_by_site_ties_to_the_lines(schedule: Path, table: Read, tmp_path: Path) -> None:
+    """Rows of an item in a region add up to its order lines, to the penny; so does the sheet."""
+    lines = table("order_lines").fillna({"line_minor": 0})
+    due = lines.groupby(["region", "item_id"])["line_minor"].sum().to_dict()
+    book = recalculate(schedule, tmp_path)
+    assert by_site(book) == {k: (int(v), {int(v)}) for k, v in due.items()}
+    stored: Any = openpyxl.load_workbook(schedule, data_only=True)
+    for sheet in (book["By site"], stored["By site"]):
+        at = column(sheet, "Money")
+        said = {sheet.cell(r, at - 3).value: sheet.cell(r, at).value
+                for r in range(sheet.max_row - 3, sheet.max_row + 1)}  # fmt: skip
+        assert round(said["All rows"] * 100) == int(lines["line_minor"].sum())
+        assert said["All rows"] == pytest.approx(said["All order lines (sheet Summary)"])
+        assert said["Difference"] == 0
+    both = zip(*(w["By site"].iter_rows(min_row=HEAD + 1) for w in (book, stored)), strict=True)
+    for new, old in both:
+        assert [c.value for c in new[:5]] == [c.value for c in old[:5]]
+        assert new[8].value == pytest.approx(old[8].value, abs=1e-9)
+
+
+def test_waiting_needs_of_the_schedule_are_told_apart(table: Read) -> None:
+    """An end that waits belongs to the chosen package if that holds it, else to a later step."""
+    needs, choices = table("needs"), table("choices")
+    taken = table("packages").set_index("package_id").loc[choices["package_id"].dropna(), "end_ids"]
+    in_package = {e for joined in taken for e in str(joined).split(";")}
+    waits = needs[needs["firmness"] != "firm"]
+    assert len(waits)
+    for ends, belongs in zip(waits["end_ids"], waits["belongs_to"], strict=True):
+        inside = {e in in_package for e in str(ends).split(";")}
+        assert inside == {belongs == "chosen package"}
 
 
 def test_needs_by_site_are_the_needs_by_region(table: Read) -> None:

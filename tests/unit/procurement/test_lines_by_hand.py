@@ -161,6 +161,27 @@ def test_firm_provisional_and_held_never_mix(
     assert may["pieces_needed_count"] == 5
 
 
+def test_later_steps_stand_apart(settings: Settings, materials: Materials, buying: Buying) -> None:
+    """S2 has a second step that is not chosen, with E7: its 999 ml are no need of the chosen work."""
+    plan = _tables()
+    ladder = pd.DataFrame(plan["packages"])
+    later = ladder[ladder["site_id"] == "S2"].assign(
+        package_id="S2-B/2", step_no=2, end_ids="E3;E4;E6;E7"
+    )
+    plan["packages"] = pd.concat([ladder, later], ignore_index=True)
+    made = hand_over("procurement", procurement(plan, settings, materials=materials, buying=buying))
+    may = _line(made, "sealant-310", "2026-05")
+    assert (may["need_held"], may["need_held_later"]) == (250.0, 999.0)
+    assert (may["need_provisional"], may["need_provisional_later"]) == (150.0, 0.0)
+    waits = made["needs"][made["needs"]["firmness"] != "firm"]
+    assert dict(zip(waits["end_ids"], waits["belongs_to"], strict=True)) == {
+        "E5": "chosen package", "E6": "chosen package", "E7": "later step",
+    }  # fmt: skip
+    risks = made["open_risks"].set_index("subject")["risk"]
+    assert risks["E5"].startswith("held in the chosen package")
+    assert risks["E7"].startswith("held in a step that is not chosen")
+
+
 def test_labels_by_end_with_their_spare(
     settings: Settings, materials: Materials, buying: Buying
 ) -> None:

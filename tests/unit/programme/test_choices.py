@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
 import pytest
 
+from pipeline.core.late_work import last_days, late_lines
 from pipeline.core.settings import Budget, Settings
 from pipeline.tables import Tables
 
@@ -105,6 +107,83 @@ def test_late_permit_moves_the_year(town: Any, settings: Settings, run: Run) -> 
     (row,) = made["choices"].to_dict("records")
     assert row["year"] == 2027
     assert made["crew_days"]["work_date"].min() >= "2027-03-01"  # January and February are closed
+
+
+def _sealed(town: Any, *ends: str) -> None:
+    """Mark ends as sealed by record, waiting for acceptance."""
+    for row in town.rows["designs"]:
+        row["is_made"] = row["end_id"] in ends
+
+
+def test_what_is_sealed_ranks_after_work_to_be_done(
+    town: Any, settings: Settings, run: Run
+) -> None:
+    """The best ratio, but both ends sealed: last, in every case, and its line begins with why."""
+    _simple(town, 1, customers=90000, ends=2)
+    _simple(town, 2, customers=500)
+    _simple(town, 3, customers=1000)
+    before = run(town.tables(), _with(settings, (2026, 9000, 9)))["choices"]
+    assert before.set_index("building_id")["rank"].to_dict() == {"B1": 1, "B3": 2, "B2": 3}
+    _sealed(town, "B1-0", "B1-1")
+    made = run(town.tables(), _with(settings, (2026, 9000, 9)))
+    rows = made["choices"].set_index("building_id")
+    assert rows["rank"].to_dict() == {"B3": 1, "B2": 2, "B1": 3}
+    assert rows.at["B1", "reason"].startswith("done: all of its 2 ends are sealed by record")
+    assert "after work still to be done" in rows.at["B1", "reason"]
+    cases = made["rank_cases"]
+    assert set(cases.loc[cases["building_id"] == "B1", "rank"]) == {3}
+    assert "B1" not in set(made["crew_days"]["building_ids"])
+
+
+def test_partly_sealed_keeps_its_rank(town: Any, settings: Settings, run: Run) -> None:
+    """One of two ends sealed: there is work to do, the rank stays, the line says what waits."""
+    _simple(town, 1, customers=90000, ends=2)
+    _simple(town, 2, customers=500)
+    _sealed(town, "B1-0")
+    rows = run(town.tables(), _with(settings, (2026, 9000, 9)))["choices"].set_index("building_id")
+    assert rows["rank"].to_dict() == {"B1": 1, "B2": 2}
+    assert not rows.at["B1", "reason"].startswith("done")
+    assert "1 of its ends are sealed and wait for acceptance" in rows.at["B1", "reason"]
+
+
+def test_a_site_with_two_budget_years_keeps_both(town: Any, settings: Settings, run: Run) -> None:
+    """Money for one building a year: each is worked on in its own year, not both in the later."""
+    _simple(town, 1, customers=9000)
+    town.building("B7", "S1")
+    town.opening("B7-0", "B7", level_m=20.2, chances={"river": 0.05})
+    for kind, level in (("vent", 20.9), ("door", 21.0)):
+        town.opening(
+            f"B7/{kind}", "B7", level_m=level, chances={"river": 0.002}, kind=kind,
+            level_class="above",
+        )  # fmt: skip
+    town.flood("B7", 0.01, None, ground_m=21.0)
+    made = run(town.tables(), _with(settings, (2026, 1500, 5), (2027, 1500, 5)))
+    year = made["choices"].set_index("building_id")["year"].to_dict()
+    assert sorted(year.values()) == [2026, 2027]
+    days = made["crew_days"].set_index("building_ids")["work_date"]
+    assert {b: int(days[b][:4]) for b in ("B1", "B7")} == year
+    assert not made["crew_days"]["note"].str.contains("after budget year").any()
+
+
+def test_work_past_its_budget_year_is_told_by_days(town: Any, settings: Settings, run: Run) -> None:
+    """Seven ends of a whole day each from the last week of November: December to February closed.
+
+    From Wed 25 November 2026 four weekdays are left (25 to 27, 30); the fifth day is Mon 1 March
+    2027, 60 days after 31 December (31 + 28 + 1), the last two are 2 and 3 March: 62.
+    """
+    _simple(town, 1, customers=9000, ends=7)
+    for row in town.rows["designs"]:
+        row["hours_h"] = 6.0
+    crews = settings.crews.model_copy(update={"first_day": dt.date(2026, 11, 25)})
+    base = settings.model_copy(update={"crews": crews})
+    made = run(town.tables(), _with(base, (2026, 99000, 9)))
+    assert made["choices"]["year"].tolist() == [2026]
+    (last,) = last_days(made["choices"], made["crew_days"]).values()
+    assert (last.date, last.past_year_days) == (dt.date(2027, 3, 3), 62)
+    assert "after budget year 2026" in made["crew_days"]["note"].iloc[-1]
+    (line,) = late_lines(made["choices"], made["crew_days"])
+    assert line.startswith("1 chosen building runs past the budget year")
+    assert "B1, by 62 days" in line
 
 
 def test_left_out_words(town: Any, settings: Settings, run: Run) -> None:

@@ -99,3 +99,44 @@ def test_every_end_once_and_input_untouched() -> None:
     assert len(planned) == len(set(planned))
     assert [j.ends for j in jobs] == before
     assert _plan(jobs) == _plan(list(reversed(jobs)))
+
+
+def test_a_site_is_visited_in_each_year_of_its_buildings() -> None:
+    """Work of 2026 does not wait for the site's work of 2027; it is begun afresh then."""
+    early = _job("A", 5, [2])
+    late = Job("A", (5000.0, 0.0), dt.date(2027, 1, 1), [("A-late", 2.0)], 2027)
+    early.year = 2026
+    stints = plan_days(
+        [late, early], base_m=(0.0, 0.0), pace=_PACE, first_day=_MONDAY, next_open=_weekdays
+    )
+    assert [(s.date, s.end_ids, s.is_last) for s in stints] == [
+        (_MONDAY, ["A-0"], True),
+        (dt.date(2027, 1, 1), ["A-late"], True),
+    ]
+
+
+def test_two_years_of_a_site_on_one_day_are_one_stint() -> None:
+    """A at 5 km twice, B as near on the other side: one set-up at A, 0.5 + 1 + 1 + 2 h, then B.
+
+    B: 1.0 way + 1 + 1 + 0.5 home, in all 8.0 h of 8.
+    """
+    one, two = _job("A", 5, [1]), Job("A", (5000.0, 0.0), _MONDAY, [("A-x", 2.0)], 2027)
+    stints = plan_days(
+        [_job("B", -5, [1]), two, one],
+        base_m=(0.0, 0.0), pace=_PACE, first_day=_MONDAY, next_open=_weekdays,
+    )  # fmt: skip
+    assert [(s.day_no, s.site_id, s.end_ids) for s in stints] == [
+        (1, "A", ["A-0", "A-x"]),
+        (1, "B", ["B-0"]),
+    ]
+    assert [s.hours_h for s in stints] == pytest.approx([4.5, 3.5])
+    assert stints[0].travel_km == pytest.approx(5.0)
+
+
+def test_a_stint_that_goes_on_is_not_the_last() -> None:
+    """The second year's work is longer than the day: the site is not finished on Monday."""
+    one, two = _job("A", 0, [1]), Job("A", (0.0, 0.0), _MONDAY, [("x", 4.0), ("y", 4.0)], 2027)
+    stints = plan_days(
+        [one, two], base_m=(0.0, 0.0), pace=_PACE, first_day=_MONDAY, next_open=_weekdays
+    )
+    assert [(s.end_ids, s.is_last) for s in stints] == [(["A-0", "x"], False), (["y"], True)]
