@@ -129,6 +129,9 @@ def settle(hole: Opening, bodies: Sequence[Body], *, spread_mm: float = 0.0) -> 
 def _lowest(hole: Opening, one: Body, placed: Array, radii: Array, grow: float) -> Array | None:
     best: tuple[tuple[float, float, float, int], Array] | None = None
     own = np.array(one.radii_mm) + grow
+    if len(own) == 1 and len(placed) == 0 and hole.is_round:
+        room = hole.corner_mm - float(own[0])
+        return np.array([[0.0, -max(room, 0.0)]]) if room >= -TOUCH_MM else None
     for turn, degrees in enumerate(_TURNS.get(one.kind, (0,))):
         angle = np.deg2rad(degrees)
         rotation = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])

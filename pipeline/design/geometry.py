@@ -139,6 +139,10 @@ def largest_free_circle_mm(hole: Opening, xy_mm: Array, radii_mm: Array) -> floa
     """
     if len(radii_mm) == 0:
         return min(hole.half_x_mm, hole.half_y_mm)
+    if len(radii_mm) == 1 and hole.is_round:
+        # opposite the cable, on the line through both centres
+        opposite_mm = hole.corner_mm + float(np.hypot(*xy_mm[0])) - float(radii_mm[0])
+        return max(opposite_mm / 2.0, 0.0)
     circles, lines = _obstacles(hole, xy_mm, radii_mm)
     points = np.concatenate(
         [

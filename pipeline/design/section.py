@@ -14,6 +14,7 @@ from pipeline.core.materials import Item, Materials
 from pipeline.design.cables import settle
 from pipeline.design.geometry import Array, Opening, circles_area_mm2, largest_free_circle_mm
 from pipeline.design.layout import Groups, Lying, Objective, Sleeve, bodies, lie, sleeves
+from pipeline.design.packing import overlap_mm
 from pipeline.design.pushing import Effort
 
 _TIGHT_MM: Final = 0.25  # cables nearer than this close a gap between them
@@ -78,7 +79,7 @@ def draw(
     if settled is None:
         return None
     lying, words, collars = Lying(settled), "as found" if strands else "empty", dict[int, Item]()
-    circle = largest_free_circle_mm(hole, settled, outer / 2.0)
+    circle = drawn_circle = largest_free_circle_mm(hole, settled, outer / 2.0)
     other: tuple[Sleeve, ...] = ()
     items, objective = materials.sleeves, rule.objective
     may_move = rule.may_separate and bool(strands)
@@ -86,7 +87,8 @@ def draw(
     if apart is not None:
         lying, share_mm, collars = apart
         words = f"separated to {share_mm:g} mm"
-        circle = max(circle, largest_free_circle_mm(hole, lying.xy_mm, outer / 2.0))
+        drawn_circle = largest_free_circle_mm(hole, lying.xy_mm, outer / 2.0)
+        circle = max(circle, drawn_circle)
         # counted only, never drawn: a short search will do
         found = lie(hole, outer, groups, spread_mm=0.0) or Lying(settled)
         other = sleeves(hole, found, outer, items, objective=objective, effort="quick")
@@ -106,7 +108,13 @@ def draw(
         drawn,
         words,
         circle,
-        has_closed_gap(hole, lying.xy_mm, outer / 2.0, nozzle_mm=materials.sealant.nozzle_mm),
+        has_closed_gap(
+            hole,
+            lying.xy_mm,
+            outer / 2.0,
+            nozzle_mm=materials.sealant.nozzle_mm,
+            free_circle_mm=drawn_circle,
+        ),
         _beyond(other, drawn),
     )
 
@@ -176,7 +184,9 @@ def _with_collars(outer: Array, collars: dict[int, Item]) -> Array:
     return size
 
 
-def has_closed_gap(hole: Opening, xy_mm: Array, radii_mm: Array, *, nozzle_mm: float) -> bool:
+def has_closed_gap(
+    hole: Opening, xy_mm: Array, radii_mm: Array, *, nozzle_mm: float, free_circle_mm: float
+) -> bool:
     """True when the cables close off a gap that a nozzle cannot enter.
 
     Parameters
@@ -186,6 +196,8 @@ def has_closed_gap(hole: Opening, xy_mm: Array, radii_mm: Array, *, nozzle_mm: f
         The cables (mm).
     nozzle_mm : float
         Outside of the nozzle (mm).
+    free_circle_mm : float
+        Radius of the largest circle that fits between them (mm).
 
     Returns
     -------
@@ -198,6 +210,9 @@ def has_closed_gap(hole: Opening, xy_mm: Array, radii_mm: Array, *, nozzle_mm: f
     """
     if len(radii_mm) == 0:
         return False
+    if overlap_mm(hole, xy_mm, radii_mm) < -_TIGHT_MM:
+        # nothing is near enough to close anything off: all that is free hangs together
+        return free_circle_mm - _TIGHT_MM / 2.0 < nozzle_mm / 2.0
     rest = outline(hole).difference(
         shapely.union_all(
             shapely.buffer(shapely.points(xy_mm), radii_mm + _TIGHT_MM / 2.0, quad_segs=_ARC_PARTS)

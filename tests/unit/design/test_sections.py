@@ -10,7 +10,7 @@ import shapely
 
 from pipeline.core.materials import Materials
 from pipeline.design.cables import body, settle
-from pipeline.design.geometry import Opening, largest_free_circle_mm, opening
+from pipeline.design.geometry import Array, Opening, largest_free_circle_mm, opening
 from pipeline.design.layer import layer_of, outside_envelope
 from pipeline.design.packing import overlap_mm
 from pipeline.design.section import Section, SectionRule, Strand, draw, has_closed_gap, outline
@@ -135,9 +135,29 @@ def test_closed_gap_of_a_trefoil() -> None:
     xy = settle(hole, [body("trefoil", [0, 1, 2], [16.5] * 3)], spread_mm=6.0)
     assert xy is not None
     radii = np.full(3, 16.5)
-    assert has_closed_gap(hole, xy, radii, nozzle_mm=6.0)
-    assert not has_closed_gap(hole, xy, radii, nozzle_mm=4.5)
-    assert not has_closed_gap(hole, xy * 1.5, radii * 0.9, nozzle_mm=6.0)
+    assert _closed(hole, xy, radii, 6.0)
+    assert not _closed(hole, xy, radii, 4.5)
+    assert not _closed(hole, xy * 1.5, radii * 0.9, 6.0)
+
+
+def _closed(hole: Opening, xy: Array, radii: Array, nozzle_mm: float) -> bool:
+    free_mm = largest_free_circle_mm(hole, xy, radii)
+    return has_closed_gap(hole, xy, radii, nozzle_mm=nozzle_mm, free_circle_mm=free_mm)
+
+
+def test_cables_that_stand_apart_close_nothing_off() -> None:
+    """Without a near pair the answer is that of shapely: does the free space take the nozzle."""
+    rng = np.random.default_rng(8)
+    seen = set()
+    for _ in range(60):
+        hole, radius = opening("round", 60.0, 0.0), float(rng.uniform(20.0, 28.0))
+        xy = np.array([[0.0, float(rng.uniform(0.0, 30.0 - radius - 0.26))]])
+        cable = shapely.Point(xy[0]).buffer(radius + 0.125, 256)
+        free = shapely.Point(0.0, 0.0).buffer(30.0 - 0.125, 256).difference(cable)
+        wants = bool(free.buffer(-3.0).is_empty)
+        assert _closed(hole, xy, np.array([radius]), 6.0) == wants
+        seen.add(wants)
+    assert seen == {True, False}
 
 
 def test_small_single_cables_get_the_smallest_collar(materials: Materials) -> None:
