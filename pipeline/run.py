@@ -25,6 +25,7 @@ from pipeline.core.progress import Progress, silent
 from pipeline.core.rules import rules
 from pipeline.core.run_id import RunId, identify
 from pipeline.core.settings import Settings
+from pipeline.core.spelling import one_meant, read_as
 from pipeline.design import Stored, change_sheet, design
 from pipeline.exposure import exposure
 from pipeline.intake import check as check_files
@@ -37,12 +38,13 @@ from pipeline.publish import check_profile, publish
 from pipeline.publish.compare import compare
 from pipeline.publish.phone_form import write_phone_form
 from pipeline.publish.template import write_record_template, write_template
-from pipeline.publish.trace import kind_of, trace
+from pipeline.publish.trace import meant_by, trace
 from pipeline.publish.trace_folder import RunFolder
 from pipeline.publish.what_if import (
     WhatIf,
     changed_water,
     closed_ends,
+    named_closed,
     stored_settings,
     stored_tables,
     what_if_lines,
@@ -71,6 +73,8 @@ class RunResult:
     tables: Tables
     seconds: Mapping[str, float]
     settings: Settings = field(repr=False)
+    only: tuple[str, ...] = ()  # regions that it was made for; none = all
+    said: tuple[str, ...] = ()  # how words of the call were read
 
 
 def run(
@@ -113,7 +117,7 @@ def run(
     """
     started = time.time()
     settings = settings_file.load(config, date=date)
-    _check_regions(settings, only)
+    only, said = _regions(settings, only)
     check_profile(settings)
     folder = out if out is not None else next_run_folder(settings.programme.id)
     aside = claim(folder, replace=replace)
@@ -123,7 +127,7 @@ def run(
         put_in_place(aside, folder, replace=replace)
     finally:
         shutil.rmtree(aside, ignore_errors=True)
-    return RunResult(folder, run_id.short, tables, seconds, settings)
+    return RunResult(folder, run_id.short, tables, seconds, settings, only, said)
 
 
 def compute(
@@ -270,7 +274,8 @@ def explain_later(folder: Path, end: str, cables_mm: Sequence[float]) -> list[st
         No run folder, no such end, or a diameter that is no cable's.
     """
     run_folder = RunFolder(folder)
-    row = run_folder.one("designs", end_id=end)
+    meant = one_meant(end, run_folder.tables["designs"]["end_id"]) or end
+    row = run_folder.one("designs", end_id=meant)
     if row is None:
         trace(folder, end)  # names the nearest ids where there is no such thing at all
         raise UsageError(
@@ -283,16 +288,16 @@ def explain_later(folder: Path, end: str, cables_mm: Sequence[float]) -> list[st
             why="It was made before run.json kept that.",
             mend="Make the run again.",
         )
-    packages = [p for p in run_folder.rows("packages") if end in p["end_ids"].split(";")]
+    packages = [p for p in run_folder.rows("packages") if meant in p["end_ids"].split(";")]
     stored = Stored(
         row,
-        run_folder.rows("placements", end_id=end),
+        run_folder.rows("placements", end_id=meant),
         packages,
         materials.filler,
         tuple(float(s.outer_mm or 0.0) for s in materials.sleeves),
         str(run_folder.record.get("materials_note", "")),
     )
-    return change_sheet(stored, cables_mm)
+    return [*read_as(end, meant), *change_sheet(stored, cables_mm)]
 
 
 def what_if(folder: Path, thing: str, change: WhatIf, *, kind: str = "") -> list[str]:
@@ -316,11 +321,13 @@ def what_if(folder: Path, thing: str, change: WhatIf, *, kind: str = "") -> list
         No run folder, no such thing, no such end.
 
     """
-    kind = kind_of(RunFolder(folder), thing, kind)
+    meant, kind = meant_by(RunFolder(folder), thing, kind)
     tables = stored_tables(folder)
+    change, said = named_closed(folder, tables, change)
     ends = closed_ends(folder, tables, change.closed)
     new = exposure(changed_water(tables, change), stored_settings(folder), closed_ends=ends)
-    return what_if_lines((kind, thing), tables["reach"], new["reach"], change)
+    lines = what_if_lines((kind, meant), tables["reach"], new["reach"], change)
+    return [*read_as(thing, meant), *said, *lines]
 
 
 def write_blank(
@@ -395,13 +402,18 @@ def _take_over(tables: Tables, new: Tables) -> None:
             tables[name] = frame
 
 
-def _check_regions(settings: Settings, only: Sequence[str]) -> None:
-    unknown = [r for r in only if r not in settings.programme.regions]
+def _regions(settings: Settings, only: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Regions as the settings spell them, and how each was read; UsageError where there is none."""
+    known = settings.programme.regions
+    meant = {r: one_meant(r, known) for r in only}
+    unknown = [r for r, name in meant.items() if not name]
     if unknown:
         raise UsageError(
             f"There is no region {', '.join(unknown)} in this programme.",
-            mend=f"Its regions are: {', '.join(settings.programme.regions)}.",
+            mend=f"Its regions are: {', '.join(known)}.",
         )
+    said = tuple(line for r, name in meant.items() for line in read_as(r, name))
+    return tuple(sorted(set(meant.values()))), said
 
 
 def _keep_regions(tables: Tables, only: Sequence[str]) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from pipeline.core.check_scope import Scope
     from pipeline.tables import Tables
 
 _SHOWN = 12
@@ -35,10 +36,15 @@ def check(
         CheckFormat, typer.Option("--format", help="Print tables to read or JSON.")
     ] = CheckFormat.table,
     *,
+    not_made: Annotated[
+        bool, typer.Option("--not-made", help="List each check that could not be made here.")
+    ] = False,
     replace: Annotated[bool, typer.Option(help="Overwrite an existing question list.")] = False,
 ) -> None:
     """Read surveys, count their rows and list what has to be asked or mended."""
     from pipeline.cli.screen import steps
+    from pipeline.core import settings_file
+    from pipeline.core.check_scope import scope_of
     from pipeline.core.errors import UsageError
     from pipeline.run import check as check_surveys
     from pipeline.run import exit_code
@@ -56,26 +62,37 @@ def check(
             mend="Call with --replace or name another file.",
         )
     with steps() as step:
-        tables, settings = check_surveys(files, config=config, step=step)
+        tables, _ = check_surveys(files, config=config, step=step)
     if questions is not None:
         from pipeline.publish.questions import write_questions
 
         write_questions(questions, tables, "check")
+    scope = scope_of(settings_file.load(config), files) if config is not None else None
     if how is CheckFormat.json:
-        _print_json(tables)
+        _print_json(tables, scope)
     else:
-        _print_tables(tables, has_settings=settings is not None, questions=questions)
+        _print_tables(tables, scope=scope, questions=questions, has_all=not_made)
     raise typer.Exit(exit_code(tables))
 
 
-def _print_json(tables: Tables) -> None:
+def _print_json(tables: Tables, scope: Scope | None) -> None:
     import json
 
+    from pipeline.core.check_scope import need_of
+    from pipeline.core.rules import rules
+
+    register = rules()
     print(
         json.dumps(
             {
                 "counts": json.loads(tables["counts"].to_json(orient="records")),
                 "findings": json.loads(tables["findings"].to_json(orient="records")),
+                "not_made": [
+                    {"code": code, "needs": need_of(code), "test": register[code].test}
+                    for code in _not_made(scope)
+                ],
+                "read_besides": {w: list(names) for w, names in scope.read} if scope else {},
+                "not_read": list(scope.not_read) if scope else [],
             },
             indent=2,
             ensure_ascii=False,
@@ -83,7 +100,17 @@ def _print_json(tables: Tables) -> None:
     )
 
 
-def _print_tables(tables: Tables, *, has_settings: bool, questions: Path | None) -> None:
+def _not_made(scope: Scope | None) -> list[str]:
+    """Codes of the checks that were not made; with settings only those of a run are left."""
+    from pipeline.core.check_scope import SEALS, need_of
+    from pipeline.run import not_made
+
+    return [c for c in not_made() if scope is None or need_of(c) == SEALS]
+
+
+def _print_tables(
+    tables: Tables, *, scope: Scope | None, questions: Path | None, has_all: bool
+) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -109,30 +136,41 @@ def _print_tables(tables: Tables, *, has_settings: bool, questions: Path | None)
                 )
             ),
         )
-    console.print(counts)
-    console.print(f"\n{head_line(tables['counts'])}\n")
-    _print_findings(tables, console)
-    if has_settings:
-        console.print("\nChecks that need designed seals (duct-19, duct-20) are made by a run.")
+    if counts.row_count:
+        console.print(counts)
+        console.print(f"\n{head_line(tables['counts'])}\n")
     else:
-        _print_not_made(console)
+        console.print("No row of a survey was read.\n")
+    _print_findings(tables, console)
+    console.print()
+    for line in [*(scope.lines() if scope else []), *_not_made_lines(scope, has_all=has_all)]:
+        console.print(line)
     if questions is not None:
         console.print(f"\nThe question list is in {questions}.")
     elif is_open(tables["findings"]).any():
         console.print("\nNext: --questions QUESTIONS.xlsx writes the list to send back.")
 
 
-def _print_not_made(console: object) -> None:
-    """What was not looked at, in the words of each check."""
+def _not_made_lines(scope: Scope | None, *, has_all: bool) -> list[str]:
+    """How many checks were not made, by what they need; each of them only where it is asked for."""
+    from pipeline.core.check_scope import SEALS, by_need
     from pipeline.core.rules import rules
-    from pipeline.run import not_made
 
+    groups = by_need(_not_made(scope))
+    seals = len(groups.pop(SEALS, ()))
+    lines = []
+    if groups:
+        count = sum(len(codes) for codes in groups.values())
+        parts = ", ".join(f"{need} {len(codes)}" for need, codes in groups.items())
+        lines.append(f"{count} checks were not made without settings (--config): {parts}.")
+    lines.append(f"{seals} checks need {SEALS}; a run makes them.")
+    if not has_all:
+        return [*lines, "--not-made lists each of them."]
     register = rules()
-    codes = not_made()
-    say = console.print  # type: ignore[attr-defined]
-    say(f"\n{len(codes)} checks were not made: they need places, levels or floods (--config):")
-    for code in codes:
-        say(f"  {code}  {register[code].test}")
+    for need, codes in by_need(_not_made(scope)).items():
+        lines += ["", f"Not made, for want of {need}:"]
+        lines += [f"  {code}  {register[code].test}" for code in codes]
+    return lines
 
 
 def _print_findings(tables: Tables, console: object) -> None:

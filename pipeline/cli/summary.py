@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -43,15 +44,16 @@ def summary_lines(result: RunResult, *, seconds: float) -> list[str]:
         f"Design event {flood.design_aep:.2%} a year, climate {flood.climate}, "
         f"{flood.defences} defences, freeboard {flood.freeboard_m:.2f} m "
         f"(sites may differ); groundwater: {flood.groundwater}.",
+        *result.said,
         "",
-        *_survey(tables),
+        *_survey(tables, result.only),
         "",
         *_classes(tables),
         "",
         *_programme(tables, settings.programme.currency),
         *_records(tables),
         "",
-        *(_questions(tables) if (result.folder / "questions.xlsx").exists() else []),
+        *(_questions(tables, result.only) if (result.folder / "questions.xlsx").exists() else []),
         *_lost_files(tables),
         "",
         *_papers(result.folder),
@@ -83,15 +85,20 @@ def _papers(folder: Path) -> list[str]:
     return [f"{f'{name}:':<12}{folder / file}" for name, file in papers if (folder / file).exists()]
 
 
-def _survey(tables: dict[str, Any]) -> list[str]:
+def _survey(tables: dict[str, Any], only: Sequence[str]) -> list[str]:
     from pipeline.core.counting import head_line
 
-    ends = tables["ends"]
+    ends, chambers = tables["ends"], tables["chambers"]
+    if only:  # chambers of all regions carry the water and stay among the tables
+        chambers = chambers[chambers["site_id"].isin(set(tables["sites"]["site_id"]))]
     unlisted = int(ends["is_unlisted"].astype(bool).sum())
+    rows, found = head_line(tables["counts"]), f"{len(tables['sites'])} sites"
+    if only:
+        rows, found = f"Surveys of all regions: {rows}", f"Only {', '.join(only)}: {found}"
     return [
-        head_line(tables["counts"]) + ".",
-        f"{len(tables['sites'])} sites, {len(tables['buildings'])} buildings, "
-        f"{len(tables['chambers'])} chambers, {len(tables['entries'])} entries, "
+        f"{rows}.",
+        f"{found}, {len(tables['buildings'])} buildings, "
+        f"{len(chambers)} chambers, {len(tables['entries'])} entries, "
         f"{len(ends) - unlisted} duct ends listed and {unlisted} more counted but not listed.",
     ]
 
@@ -147,13 +154,14 @@ def _records(tables: dict[str, Any]) -> list[str]:
     ]
 
 
-def _questions(tables: dict[str, Any]) -> list[str]:
+def _questions(tables: dict[str, Any], only: Sequence[str]) -> list[str]:
     from pipeline.core.answers import is_open
 
     findings = tables["findings"]
     weights = findings.loc[is_open(findings), "weight"].value_counts()
     stops, asks = int(weights.get(contract.STOP, 0)), int(weights.get(contract.ASK, 0))
+    whole = " (all regions)" if only else ""
     return [
-        f"questions.xlsx holds {stops + asks} lines to answer: {stops} on values that were not "
+        f"questions.xlsx holds {stops + asks} lines to answer{whole}: {stops} on values that were not "
         f"used, {asks} on values used with an assumption (one line may stand for several rows).",
     ]

@@ -162,11 +162,39 @@ def _fill(
     limit = _FILL_FRAC.get(len(sizes), _FILL_MORE_FRAC)
     warnings = []
     if fill > limit:
-        warnings.append(f"fill {100 * fill:.0f} % over {100 * limit:.0f} % ({FILL_SOURCE})")
+        warnings.append(
+            f"the fill limit for pulling is exceeded: {100 * fill:.1f} % of the bore, over "
+            f"{100 * limit:.0f} % ({FILL_SOURCE})"
+        )
     ratio = 2.0 * min(hole.half_x_mm, hole.half_y_mm) / cable_mm
     if len(sizes) >= 3 and _JAM[0] <= ratio <= _JAM[1]:
-        warnings.append(f"may jam: bore over cable {ratio:.2f} ({JAM_SOURCE})")
+        warnings.append(f"it may jam: bore over cable {ratio:.2f} ({JAM_SOURCE})")
     return fill, limit, tuple(warnings), ratio if len(sizes) >= 3 else np.nan
+
+
+def limits_of_all(
+    hole: Opening, placed: Sequence[Placed], cables_mm: Sequence[float]
+) -> tuple[str, ...]:
+    """Limits that are exceeded once several new cables lie in the drawing.
+
+    Parameters
+    ----------
+    hole : Opening
+    placed : sequence of Placed
+        The drawing with the new cables in it.
+    cables_mm : sequence of float
+        Outer diameters of the new cables (mm).
+
+    Returns
+    -------
+    tuple of str
+        In words, each once: the fill of all, and the jam of each of the new ones.
+    """
+    words: list[str] = []
+    for d in cables_mm:
+        own = next(p for p in placed if p.kind == "cable" and p.outer_mm == d)
+        words += _fill(hole, [p for p in placed if p is not own], d)[2]
+    return tuple(dict.fromkeys(words))
 
 
 def _through(placed: Sequence[Placed], cable_mm: float, filler: Filler) -> Placed | None:

@@ -18,6 +18,7 @@ from pipeline.design.later import (
     Later,
     Placed,
     add_cable,
+    limits_of_all,
     sleeves_back,
     with_cable,
 )
@@ -86,7 +87,7 @@ def change_sheet(stored: Stored, cables_mm: Sequence[float]) -> list[str]:
     if why_not:
         return [head, f"  no answer: {why_not}"]
     change = change_of(stored, cables_mm)
-    lines = [head]
+    lines = [head, *(f"  {line}" for line in _together(change))]
     for d, later in change.steps:
         lines += [f"  {line}" for line in _cable_lines(stored, d, later)]
     lines += [f"  {line}" for line in _after(stored, change)]
@@ -148,18 +149,42 @@ def _no_drawing(design: Row) -> str:
     return ""
 
 
+def _together(change: Change) -> Iterator[str]:
+    """The answer for several cables at once: with all of them in, which limits are exceeded."""
+    if len(change.steps) < 2:
+        return
+    if change.can_be:
+        warnings = limits_of_all(change.hole, change.after, [d for d, _ in change.steps])
+        yield f"all {len(change.steps)}: yes, there are places{_but(warnings)}"
+    else:
+        count = sum(later.can_be for _, later in change.steps)
+        found = f"{count} of them {'finds' if count == 1 else 'find'}" if count else "none finds"
+        yield f"all {len(change.steps)}: no, {found} a place"
+
+
+def _but(warnings: Sequence[str]) -> str:
+    """The limits that are exceeded, in the same breath as the yes."""
+    return f"; but {', and '.join(warnings)}" if warnings else ""
+
+
 def _cable_lines(stored: Stored, cable_mm: float, later: Later) -> Iterator[str]:
     if not later.can_be:
         yield f"{cable_mm:g} mm: {later.words}, as they lie in the drawing"
     else:
-        yield f"{cable_mm:g} mm: yes, {_where(stored, later)}, {_place(later)}"
+        where = f"{_where(stored, later)}, {_place(later)}"
+        if later.warnings:
+            yield f"{cable_mm:g} mm: yes, there is a place{_but(later.warnings)}"
+            yield f"  the place: {where}"
+        else:
+            yield f"{cable_mm:g} mm: yes, {where}"
         yield (
             f"  sealant over it comes out {float(stored.design['layer_mm']):.1f} mm deep; refill "
             f"{later.refill_ml:.1f} ml with the allowances of the end"
         )
     yield f"  {_limits(later)}"
-    for warning in later.warnings:
-        yield f"  mind: {warning}"
+    if not later.can_be:
+        for warning in later.warnings:
+            yield f"  mind: {warning}"
 
 
 def _where(stored: Stored, later: Later) -> str:
@@ -187,7 +212,7 @@ def _place(later: Later) -> str:
 
 def _limits(later: Later) -> str:
     words = (
-        f"fill of the bore {100 * later.fill_frac:.0f} %, limit for pulling "
+        f"fill of the bore {100 * later.fill_frac:.1f} %, limit for pulling "
         f"{100 * later.fill_limit_frac:.0f} % ({FILL_SOURCE})"
     )
     if np.isnan(later.jam_ratio):

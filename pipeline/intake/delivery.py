@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from pipeline.core import contract
 from pipeline.core.answers import Answers
+from pipeline.core.errors import UsageError
 from pipeline.core.findings import Finding
 from pipeline.core.photo_files import Photo
 from pipeline.core.progress import Progress
@@ -30,10 +32,28 @@ class Delivered:
     files: list[str] = field(default_factory=list)
     answers: Answers = field(default_factory=Answers)
     photos: list[Photo] = field(default_factory=list)
+    lists: list[str] = field(
+        default_factory=list
+    )  # of the files, those that hold questions of ours
+
+    @property
+    def opened_files(self) -> list[str]:
+        """Survey files that could be opened; what a survey lacks is said of one of them.
+
+        Question lists are no survey, and a file that was refused has its own line.
+        """
+        refused = {f.file for f in self.findings if f.weight == contract.STOP and not f.sheet}
+        return [f for f in self.files if f not in self.lists and f not in refused]
 
 
 def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress) -> Delivered:
-    """Read and type every file; one that cannot be read stops none of the others."""
+    """Read and type every file; one that cannot be read stops none of the others.
+
+    Raises
+    ------
+    UsageError
+        Where nothing but question lists was named.
+    """
     out = Delivered()
     read: list[Delivery] = []
     for done, path in enumerate(files):
@@ -45,11 +65,27 @@ def deliver(files: Sequence[Path], settings: Settings | None, progress: Progress
         out.files.append(read[-1].file)
     lists = [*_lists_of(settings, out), *(s for d in read for s in d.sheets if is_question_list(s))]
     out.answers = Answers.of(read_answers(lists))
+    out.lists = [d.file for d in read if any(is_question_list(s) for s in d.sheets)]
+    if out.lists and len(out.lists) == len(out.files):
+        raise _no_survey(out.lists)
     for done, delivery in enumerate(read, start=len(files)):
         progress(done, len(files) * 2)
         _type(delivery, settings, out)
     progress(len(files) * 2, max(len(files) * 2, 1))
     return out
+
+
+def _no_survey(lists: list[str]) -> UsageError:
+    one, many = (
+        f"{lists[0]} is a list of questions of ours",
+        f"{', '.join(lists)} are lists of ours",
+    )
+    return UsageError(
+        f"{one if len(lists) == 1 else many}, not a survey.",
+        why="The answers in it belong to rows of a survey, and no survey file was named.",
+        mend=f"Name it beside the survey that it asks about (stanch check SURVEY.xlsx {lists[0]}), "
+        "or under answers in [surveys] of the settings.",
+    )
 
 
 def _lists_of(settings: Settings | None, out: Delivered) -> list[RawSheet]:

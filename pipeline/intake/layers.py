@@ -25,6 +25,7 @@ from pipeline.core import geo
 from pipeline.core.errors import UsageError
 from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.settings import Gps, Settings
+from pipeline.intake.kinds import POINTS, facts
 from pipeline.intake.node_tables import read_nodes
 from pipeline.tables import blank
 
@@ -183,8 +184,8 @@ def read_gps(settings: Settings) -> tuple[pd.DataFrame, list[Finding]]:
             try:
                 rows += _points(path, gps, settings)
             except NotThatKind as fault:
-                kind = path.suffix.lstrip(".").upper()
-                fill = {"file": path.name, "kind": kind, "found": str(fault)}
+                fill = facts(path, POINTS)
+                fill |= {"found": str(fault)} if str(fault) else {}
                 findings.append(make("file-26", Cell(file=path.name), fill=fill,
                                      key=f"file/{path.name}"))  # fmt: skip
             except (OSError, ValueError, RuntimeError) as fault:
@@ -199,9 +200,9 @@ def _points(path: Path, gps: Gps, settings: Settings) -> list[dict[str, Any]]:
     heads = _HEADS.get(path.suffix.lower())
     start = path.open("rb").read(2048).lstrip(b"\xef\xbb\xbf \r\n\t")
     if heads is None:
-        raise NotThatKind("a kind that is not read")
+        raise NotThatKind
     if not start.startswith(heads) or (path.suffix.lower() == ".gpx" and b"<gpx" not in start):
-        raise NotThatKind("something else")
+        raise NotThatKind
     if path.suffix.lower() in (".zip", ".kmz"):
         with tempfile.TemporaryDirectory() as folder:
             inside = _unpacked(path, Path(folder))
@@ -227,7 +228,8 @@ def _unpacked(path: Path, folder: Path) -> Path:
     except zipfile.BadZipFile:
         raise OSError("it is damaged or cut off") from None
     if found is None:
-        raise NotThatKind("no shapefile" if wanted is _SHAPEFILE else "no KML")
+        missing = "shapefile" if wanted is _SHAPEFILE else "KML file"
+        raise NotThatKind(f"a packed file without a {missing} in it")
     return found
 
 

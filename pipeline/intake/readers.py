@@ -15,14 +15,16 @@ from typing import Any, Final
 
 from python_calamine import CalamineWorkbook, SheetTypeEnum
 
-from pipeline.core.findings import Cell, make
+from pipeline.core.findings import Cell, Finding, make
 from pipeline.core.photo_files import PHOTO_ENDINGS, photo_paths, read_photo
+from pipeline.intake import kinds
 from pipeline.intake.forms import read_geojson
 from pipeline.intake.sheets import Delivery, RawSheet
 from pipeline.intake.surroundings import add_surroundings
 
 _ZIP: Final = b"PK\x03\x04"
 _OLE: Final = b"\xd0\xcf\x11\xe0"
+_OLD_PAPERS: Final = (".doc", ".dot", ".msg", ".ppt", ".mpp", ".vsd")
 _UTF16: Final = (b"\xff\xfe", b"\xfe\xff")
 _ENCODINGS: Final = ("utf-8-sig", "cp1252")
 # a workbook that unpacks to more than this, or a hundred times its size, is not read
@@ -45,38 +47,42 @@ def read_file(path: Path) -> Delivery:
     except OSError as fault:
         return _refused(path.name, "file-18", {"file": path.name, "why": str(fault.strerror)})
     suffix = path.suffix.lower()
-    if head.startswith(_OLE):
+    if head.startswith(_OLE) and suffix not in _OLD_PAPERS:
         why = "it is protected by a password or in the old binary form"
         return _refused(path.name, "file-18", {"file": path.name, "why": why})
     if suffix in (".csv", ".txt", ".tsv"):
         if head.startswith(_ZIP):
-            return _not_inside(path, "CSV", "a packed file")
+            return _not_inside(path, kinds.CSV)
         return _csv_delivery(path)
     if suffix in (".xlsx", ".xlsm"):
         if not head.startswith(_ZIP):
-            return _not_inside(path, "workbook", "something else")
+            return _not_inside(path, kinds.WORKBOOK)
         return _workbook(path)
     if suffix in (".geojson", ".json"):
         return _geojson(path)
     if suffix in PHOTO_ENDINGS:
         return Delivery(path.name, photos=[read_photo(path)])
-    return _not_inside(path, suffix.lstrip(".") or "survey", "a kind that is not read")
+    return _not_inside(path, kinds.SURVEY)
 
 
 def _geojson(path: Path) -> Delivery:
     try:
         sheet = read_geojson(path, path.name)
     except (ValueError, OSError, RecursionError):
-        return _not_inside(path, "GeoJSON", "something else")
-    return Delivery(path.name, [sheet]) if sheet else _not_inside(path, "GeoJSON", "no records")
+        found = kinds.found_in(path)
+        cut = "JSON that is damaged or cut off" if found == kinds.JSON else found
+        return _not_inside(path, kinds.GEOJSON, cut)
+    if sheet is None:
+        return _not_inside(path, kinds.GEOJSON, "JSON without records of a form")
+    return Delivery(path.name, [sheet])
 
 
 def _refused(file: str, code: str, fill: dict[str, Any]) -> Delivery:
     return Delivery(file, [], [make(code, Cell(file=file), fill=fill, key=f"file/{file}")])
 
 
-def _not_inside(path: Path, kind: str, found: str) -> Delivery:
-    fill = {"file": path.name, "kind": kind, "found": found}
+def _not_inside(path: Path, wanted: str, found: str = "") -> Delivery:
+    fill = kinds.facts(path, wanted) | ({"found": found} if found else {})
     return _refused(path.name, "file-26", fill)
 
 
@@ -87,14 +93,27 @@ def _folder(path: Path) -> Delivery:
         out.sheets += part.sheets
         out.findings += part.findings
     out.photos = [read_photo(f) for f in photo_paths([path])]
+    if not out.sheets and not out.photos and not out.findings:
+        out.findings += _nothing_in(path)
     return out
+
+
+def _nothing_in(path: Path) -> list[Finding]:
+    """A folder that is read as CSV files and photos, and holds other survey files."""
+    count = sum(f.suffix.lower() in (".xlsx", ".xlsm") for f in path.iterdir())
+    if not count:
+        return []
+    books = "1 workbook" if count == 1 else f"{count} workbooks"
+    fill = {"file": path.name, "found": f"a folder with {books} and no CSV file or photo",
+            "wanted": "a folder of CSV files or photos", "hint": f" Name each workbook: {path.name}/*.xlsx."}  # fmt: skip
+    return [make("file-26", Cell(file=path.name), fill=fill, key=f"file/{path.name}")]
 
 
 def _csv_delivery(path: Path, *, shown: str = "") -> Delivery:
     file = shown or path.name
     raw = path.read_bytes()
     if b"\x00" in raw[:4096] and not raw.startswith(_UTF16):
-        return _refused(file, "file-26", {"file": file, "kind": "CSV", "found": "binary data"})
+        return _refused(file, "file-26", kinds.facts(path, kinds.CSV) | {"file": file})
     text = _decoded(raw)
     separator = _separator(text)
     rows: list[list[Any]] = [
@@ -157,6 +176,8 @@ def _workbook(path: Path) -> Delivery:
     except Exception as fault:  # noqa: BLE001 - any damage of a user's file is one clear line
         why = "it is damaged or cut off"
         del fault
+        if kinds.is_other_packed(path):
+            return _not_inside(path, kinds.WORKBOOK)
         return _refused(file, "file-18", {"file": file, "why": why})
     # a sheet that is a chart holds no cells
     return Delivery(file, [sheets[n] for n in names if n in known])

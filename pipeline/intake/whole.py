@@ -249,16 +249,28 @@ def _say_blank(sheet: TypedSheet, column: Column, blank: list[Row], keys: list[s
 
 
 def say_missing_sheets(sheets: list[TypedSheet], files: list[str]) -> list[Finding]:
-    """Which of the four core sheets are absent from the whole delivery."""
+    """Which of the four core sheets are absent from the whole delivery.
+
+    Parameters
+    ----------
+    sheets : list of TypedSheet
+    files : list of str
+        Files that could be opened; where there are none, the line of each refused file is enough.
+
+    Returns
+    -------
+    list of Finding
+    """
+    if not files:
+        return []
     present = {s.sheet for s in sheets}
     absent = [s for s in _CORE if s not in present]
     found = ", ".join(sorted({s.name for s in sheets})) or "none"
     if len(absent) == len(_CORE):
         fill = {"sheet": ", ".join(_CORE), "found": found}
-        file = files[0] if files else ""
-        return [make("file-01", Cell(file=file), fill=fill, weight=contract.STOP, key="file/")]
+        return [make("file-01", Cell(file=files[0]), fill=fill, weight=contract.STOP, key="file/")]
     return [
-        make("file-01", Cell(file=files[0] if files else "", sheet=s),
+        make("file-01", Cell(file=files[0], sheet=s),
              fill={"sheet": s, "found": found}, key=f"{s}/")
         for s in absent
     ]  # fmt: skip

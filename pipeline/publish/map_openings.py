@@ -29,7 +29,7 @@ _CHAMBER_OFFSET_M: Final = 3.0
 
 _DESIGN: Final = (
     "end_id", "is_needed", "is_designed", "not_designed_reason", "hold_reach", "hold_words",
-    "sleeves_words", "layer_mm", "sealant_ml", "cautions",
+    "sleeves_words", "layer_mm", "sealant_ml", "cautions", "design_head_m", "head_from",
 )  # fmt: skip
 _UNKNOWN: Final = (contract.NO_LEVEL, contract.NO_FLOOD)
 _METRES: Final = 1000
@@ -204,9 +204,10 @@ def up_to_four_figures(chance_per_year: float) -> float:
     return round(math.ceil(round(chance_per_year / step, 6)) * step, 12)
 
 
-def _seal(design: dict[str, Any] | None) -> dict[str, str]:
+def _seal(design: dict[str, Any] | None) -> dict[str, Any]:
     if design is None or not bool(design["is_needed"]):
-        return {"hold": NO_SEAL, "hold_words": "", "seal_words": "", "cautions": ""}
+        return {"hold": NO_SEAL, "hold_words": "", "seal_words": "", "cautions": "",
+                "seal_head_m": None, "seal_head_from": ""}  # fmt: skip
     words = text(design["not_designed_reason"])
     if bool(design["is_designed"]):
         words = (
@@ -220,6 +221,8 @@ def _seal(design: dict[str, Any] | None) -> dict[str, str]:
         "hold_words": text(design["hold_words"]),
         "seal_words": words,
         "cautions": text(design["cautions"]),
+        "seal_head_m": number(design["design_head_m"], 2),
+        "seal_head_from": text(design["head_from"]),
     }
 
 
@@ -231,10 +234,10 @@ def as_columns(rows: list[dict[str, Any]]) -> dict[str, Any]:
     kinds: dict[str, Callable[..., pack.Column]] = dict.fromkeys(
         ("opening_kind", "site_id", "region", "critical_class", "level_class", "way",
          "onset_bound", "note", "state", "plan", "month", "hold", "seal_words", "cautions", "file",
-         "sheet", "ahead", "lifted"), pack.words,
+         "sheet", "ahead", "lifted", "seal_head_from"), pack.words,
     )  # fmt: skip
     kinds["opening_level_m"] = metres
-    kinds["head_m"] = partial(pack.numbers, scale=100)
+    kinds |= dict.fromkeys(("head_m", "seal_head_m"), partial(pack.numbers, scale=100))
     kinds |= dict.fromkeys(
         ("margin_mm", "limit_mm", "row", "place", "north", "east"), partial(pack.numbers, scale=1)
     )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
 from typing import Final
 
 from pipeline.core import contract
 from pipeline.core.doubts import read_parts
 from pipeline.core.errors import UsageError
+from pipeline.core.spelling import nearest, one_meant, read_as
+from pipeline.publish.heads import AT_EVENT, OF_SEAL, at_event, of_seal
 from pipeline.publish.trace_building import building_lines, closing_line_of
 from pipeline.publish.trace_folder import (
     Lines,
@@ -52,41 +53,58 @@ def trace(folder: Path, an_id: str, kind: str = "") -> list[str]:
     run = RunFolder(folder)
     work = {"opening": _opening, "entry": _entry, "building": building_lines, "site": _site,
             "chamber": _chamber}  # fmt: skip
-    kind = kind_of(run, an_id, kind)
-    return [f"{'  ' * depth}{text}" for depth, text in work[kind](run, an_id)]
+    meant, kind = meant_by(run, an_id, kind)
+    lines = [f"{'  ' * depth}{text}" for depth, text in work[kind](run, meant)]
+    return [*read_as(an_id, meant), *lines]
 
 
-def kind_of(run: RunFolder, an_id: str, kind: str = "") -> str:
-    """What an id names; raises UsageError where it names nothing, or two things."""
-    found = _kinds(run, an_id)
-    if kind:
-        found = [k for k in found if k == kind]
+def meant_by(run: RunFolder, an_id: str, kind: str = "") -> tuple[str, str]:
+    """Which id is meant, and what it names.
+
+    Parameters
+    ----------
+    run : RunFolder
+    an_id : str
+        As it was typed; another case is taken where only one id fits.
+    kind : str
+        One of KINDS, where an id names two things.
+
+    Returns
+    -------
+    id, kind
+
+    Raises
+    ------
+    UsageError
+        It names nothing, or two things.
+    """
+    known = {name: ids for name, ids in _ids(run).items() if not kind or name == kind}
+    meant = one_meant(an_id, (i for ids in known.values() for i in ids))
+    found = [name for name, ids in known.items() if meant and meant in ids]
+    if "opening" in found and "entry" in found:
+        found.remove("entry")  # an entry without ends is the opening itself; others have ends
     if not found:
         raise _nothing(run, an_id, kind)
     if len(found) > 1:
         raise UsageError(
-            f"{an_id} names a {' and a '.join(found)}.", mend=f"Add --kind {found[0]}."
+            f"{meant} names a {' and a '.join(found)}.", mend=f"Add --kind {found[0]}."
         )
-    return found[0]
+    return meant, found[0]
 
 
-def _kinds(run: RunFolder, an_id: str) -> list[str]:
-    where = (("opening", "reach", "opening_id"), ("building", "buildings", "building_id"),
-             ("site", "sites", "site_id"), ("chamber", "chambers", "chamber_id"))  # fmt: skip
-    found = [kind for kind, table, key in where if run.one(table, **{key: an_id})]
-    # an entry without ends is the opening itself; one with ends is told by its ends
-    if "opening" not in found and run.one("entries", entry_id=an_id):
-        found.insert(0, "entry")
-    return found
+def _ids(run: RunFolder) -> dict[str, list[str]]:
+    """Ids of a run by what they name, in the order in which they are offered."""
+    where = (("entry", "entries", "entry_id"), ("opening", "reach", "opening_id"),
+             ("building", "buildings", "building_id"), ("site", "sites", "site_id"),
+             ("chamber", "chambers", "chamber_id"))  # fmt: skip
+    return {
+        kind: run.tables[table][key].tolist() if key in run.tables[table] else []
+        for kind, table, key in where
+    }
 
 
 def _nothing(run: RunFolder, an_id: str, kind: str) -> UsageError:
-    known: list[str] = []
-    for table, key in (("reach", "opening_id"), ("buildings", "building_id"),
-                       ("sites", "site_id"), ("chambers", "chamber_id")):  # fmt: skip
-        if key in run.tables[table]:
-            known += run.tables[table][key].tolist()
-    near = difflib.get_close_matches(an_id, known, n=3, cutoff=0.5)
+    near = nearest(an_id, (i for ids in _ids(run).values() for i in ids))
     what = f"{kind} {an_id}" if kind else an_id
     return UsageError(
         f"There is no {what} in this run.",
@@ -387,11 +405,12 @@ def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
                 f"{design['firmness']}"
             ),
         )
-        head = design["design_head_m"]
-        yield (
-            1,
-            f"head {metres_text(head)} from {design['head_from']}" if head else "head not known",
-        )
+        for name, words in (
+            (AT_EVENT, at_event(float(row["head_m"] or "nan"))),
+            (OF_SEAL, of_seal(float(design["design_head_m"] or "nan"), design["head_from"])),
+        ):
+            if words:
+                yield 1, f"{name}: {words}"
     else:
         yield 1, f"not designed: {design['not_designed_reason']}"
     if design["hold_words"]:

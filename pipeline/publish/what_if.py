@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,6 +12,7 @@ import pandas as pd
 from pipeline.core import contract
 from pipeline.core.errors import UsageError
 from pipeline.core.settings import Settings
+from pipeline.core.spelling import nearest, one_meant, read_as
 from pipeline.publish.trace_folder import Lines, RunFolder
 from pipeline.tables import REGISTRY, Tables, hand_over
 
@@ -121,6 +121,44 @@ def changed_water(tables: Tables, change: WhatIf) -> Tables:
     return {**tables, "floods": floods, "policies": policies}
 
 
+def named_closed(folder: Path, tables: Tables, change: WhatIf) -> tuple[WhatIf, list[str]]:
+    """The change with its closed ids as the run spells them, and what was read another way.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder.
+    tables : Tables
+        With `reach`.
+    change : WhatIf
+
+    Returns
+    -------
+    WhatIf, list of str
+
+    Raises
+    ------
+    UsageError
+        An id that is no opening with a seal and no package of the run.
+
+    """
+    packages = {p["package_id"] for p in RunFolder(folder).rows("packages")}
+    known = sorted(packages | _sealable(tables))
+    found: list[str] = []
+    said: list[str] = []
+    for name in change.closed:
+        meant = one_meant(name, known)
+        if not meant:
+            near = nearest(name, known)
+            raise UsageError(
+                f"{name} is no end that a seal could close, and no package of this run.",
+                mend=f"Nearest: {', '.join(near)}." if near else "Ends stand in tables/reach.csv.",
+            )
+        found.append(meant)
+        said += read_as(name, meant)
+    return replace(change, closed=tuple(found)), said
+
+
 def closed_ends(folder: Path, tables: Tables, wanted: Collection[str]) -> tuple[str, ...]:
     """Ends behind the ids named: an end itself, an entry, or all ends of a package.
 
@@ -131,20 +169,15 @@ def closed_ends(folder: Path, tables: Tables, wanted: Collection[str]) -> tuple[
     tables : Tables
         With `reach`.
     wanted : collection of str
+        Ids as `named_closed` gives them.
 
     Returns
     -------
     tuple of str
 
-    Raises
-    ------
-    UsageError
-        An id that is no opening with a seal and no package of the run.
-
     """
     run = RunFolder(folder)
-    reach = tables["reach"]
-    ends = set(reach.loc[reach["is_sealable"].fillna(value=False), "opening_id"])
+    ends = _sealable(tables)
     found: set[str] = set()
     for name in wanted:
         package = run.one("packages", package_id=name)
@@ -152,14 +185,13 @@ def closed_ends(folder: Path, tables: Tables, wanted: Collection[str]) -> tuple[
             found |= {e.strip() for e in package["end_ids"].split(";") if e.strip()}
         elif name in ends:
             found.add(name)
-        else:
-            known = [*ends, *(p["package_id"] for p in run.rows("packages"))]
-            near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
-            raise UsageError(
-                f"{name} is no end that a seal could close, and no package of this run.",
-                mend=f"Nearest: {', '.join(near)}." if near else "Ends stand in tables/reach.csv.",
-            )
     return tuple(sorted(found))
+
+
+def _sealable(tables: Tables) -> set[str]:
+    """Openings that a seal could close."""
+    reach = tables["reach"]
+    return set(reach.loc[reach["is_sealable"].fillna(value=False), "opening_id"])
 
 
 def what_if_lines(

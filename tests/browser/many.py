@@ -29,6 +29,7 @@ HOLDS = (
     ("design", "no seal drawn: counted only, not measured (released by the surveyor)"),
     ("work", "a cable may be under gas pressure (released by the cable's owner)"),
 )
+HEAD_FROM = ("policy level of the rarest modelled event", "overflow of the connected chambers")
 CAUTIONS = (
     "Water may stand behind it: open slowly, stand aside.",
     "Treat every cable as live: do not move, bend or lift it without its owner's leave.",
@@ -69,6 +70,7 @@ class _Maker:
     def __init__(self, hostile: tuple[str, ...]) -> None:
         self.rows: dict[str, list[dict[str, Any]]] = {}
         self.dice = random.Random(7)
+        self.heads = random.Random(8)
         self.hostile = hostile
         self.turn = 0
         self.cover_m: dict[str, float] = {}
@@ -158,8 +160,11 @@ class _Maker:
             self.add("sealed_ends", end_id=end, is_made=True, is_accepted=False, is_closed=False)
         self.add("designs", end_id=end, is_needed=needed, is_designed=hold[0] != "design",
                  not_designed_reason="" if hold[0] != "design" else "not measured", hold_reach=hold[0],
-                 hold_words=hold[1], layer_mm=20.0, sealant_ml=float(dice.randint(60, 400)),
+                 hold_words=hold[1], layer_mm=20.0, filler_length_mm=80.0, depth_needed_mm=105.0,
+                 sealant_ml=float(dice.randint(60, 400)),
                  sleeves_words=f"{dice.randint(1, 4)} x 40 mm, {dice.randint(1, 9)} x 20 mm",
+                 design_head_m=self.heads.uniform(0.2, 4.0) if known else None,
+                 head_from=HEAD_FROM[k % 2] if known else "not known: its own level is missing",
                  cautions=" | ".join(CAUTIONS[k % 3 :]), shape="round", bore_mm=100.0, bore_b_mm=None)  # fmt: skip
         return end if needed and hold[0] != "design" else None
 
@@ -187,8 +192,9 @@ class _Maker:
                  onset_chance_per_year=0.05, onset_bound="")  # fmt: skip
         self.state(end, site, None, region, "assessed")
         self.add("designs", end_id=end, is_needed=False, is_designed=False, not_designed_reason="",
-                 hold_reach="none", hold_words="", layer_mm=None, sealant_ml=None, sleeves_words="",
-                 cautions="", shape="round", bore_mm=100.0, bore_b_mm=None)  # fmt: skip
+                 hold_reach="none", hold_words="", layer_mm=None, filler_length_mm=None,
+                 depth_needed_mm=None, sealant_ml=None, sleeves_words="",
+                 design_head_m=None, head_from=None, cautions="", shape="round", bore_mm=100.0, bore_b_mm=None)  # fmt: skip
 
     def programme(self, i: int, site: str, building: str, ends: list[str]) -> None:
         dice, package = self.dice, f"{building}/1"
@@ -215,7 +221,7 @@ class _Maker:
         out = {name: pd.DataFrame(rows) for name, rows in self.rows.items()}
         out.setdefault("sealed_ends", pd.DataFrame(columns=list(sealed)))
         out["placements"] = pd.DataFrame(
-            columns=["end_id", "kind", "cable_class", "outer_mm", "x_mm", "y_mm"]
+            columns=["end_id", "piece_no", "kind", "cable_class", "outer_mm", "x_mm", "y_mm"]
         )
         out["regions"] = gpd.GeoDataFrame(
             {"region": ["North", "South"]},

@@ -99,6 +99,13 @@ function chanceWords(row) {
   return (row.onset_bound ? row.onset_bound + " " : "") + "1 in " + Math.round(1 / c).toLocaleString("en") + " a year";
 }
 
+// two heads, named as in trace and work packs: the class follows the first, the seal has to hold the second
+function heads(row) {
+  const from = row.seal_head_from ? " (" + row.seal_head_from + ")" : "", words = [];
+  if (row.head_m !== null) words.push("at the design event: " + row.head_m.toFixed(2) + " m (water of that event with freeboard, over its own invert)");
+  if (row.seal_head_m !== null || from) words.push("the seal is designed for: " + (row.seal_head_m === null ? "not known" : row.seal_head_m.toFixed(2) + " m") + from);
+  return words.join("; ");
+}
 S.showOpening = function (row) {
   const parts = [table([
     ["Class", row.level_class],
@@ -108,7 +115,7 @@ S.showOpening = function (row) {
     ["State", row.state ? S.stateWords.get(row.state) : ""],
     ["Programme", S.planWords.get(row.plan)],
     ["Why", row.reason],
-    ["Head", row.head_m === null ? "" : row.head_m.toFixed(2) + " m over its own invert at the design event"],
+    ["Head", heads(row)],
   ])];
   parts.unshift(follows(el("div"), (view) => view.replaceChildren(...S.viewWords(row).map((words) => el("p", words)))));
   parts.push(...S.wayParts(row));

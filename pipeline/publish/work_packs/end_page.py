@@ -7,6 +7,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import Final
 
+from pipeline.publish.heads import AT_EVENT, OF_SEAL, at_event, of_seal
 from pipeline.publish.section_drawing import Section, fitted, key_of, section_of
 from pipeline.publish.section_paper import on_canvas
 from pipeline.publish.work_packs.facts import Job, Pack, contents_words, number, said
@@ -305,16 +306,15 @@ def there_words(job: Job) -> list[str]:
 
 
 def level_words(job: Job) -> list[str]:
-    """Level of the end, head on the seal, let-in level, and where the water comes from."""
+    """Level of the end, its two heads, let-in level, and where the water comes from."""
     level, reach, design = job.level, job.reach, job.hole.design
     rows = []
     own = number(level, "level_m")
     rows.append("level: none surveyed" if math.isnan(own) else f"level {own:.3f} m")
-    head = number(design, "design_head_m")
-    source = said(design, "head_from")
-    rows.append(
-        f"head not known ({source})" if math.isnan(head) else f"design head {head:.2f} m ({source})"
-    )
+    event = at_event(number(reach, "head_m"))
+    if event:
+        rows.append(f"{AT_EVENT}: {event}")
+    rows.append(f"{OF_SEAL}: {of_seal(number(design, 'design_head_m'), said(design, 'head_from'))}")
     let_in = number(reach, "let_in_level_m")
     if not math.isnan(let_in):
         rows.append(f"let-in level {let_in:.3f} m")

@@ -148,7 +148,7 @@ def test_end_page_holds_the_numbers(tmp_path: Path, settings: Settings) -> None:
     for words in ("Ø 100 mm", "bore 100 mm", "123 ml of sealant", "Filler sleeves as drawn: 1 x 40 mm.",
                   "run 0000abcd", "planning date 2026-03-02", "no head rating, not for work",
                   "at 12", "at 3", "at 6", "at 9", "Signature", "If it is different",
-                  "Depth cannot be reached", "design head 1.50 m"):  # fmt: skip
+                  "Depth cannot be reached", "head the seal is designed for: 1.50 m"):  # fmt: skip
         assert words in page, words
 
 
