@@ -26,30 +26,6 @@ from pipeline.core.rules import rules
 from pipeline.core.run_id import RunId, identify
 from pipeline.core.settings import Settings
 from pipeline.core.spelling import one_meant, read_as
-from pipeline.design import Stored, change_sheet, design
-from pipeline.exposure import exposure
-from pipeline.intake import check as check_files
-from pipeline.intake import intake
-from pipeline.intake.checks import not_made as not_by_intake
-from pipeline.levels import levels
-from pipeline.procurement import procurement
-from pipeline.programme import programme
-from pipeline.publish import check_profile, publish
-from pipeline.publish.compare import compare
-from pipeline.publish.phone_form import write_phone_form
-from pipeline.publish.template import write_record_template, write_template
-from pipeline.publish.trace import meant_by, trace
-from pipeline.publish.trace_folder import RunFolder
-from pipeline.publish.what_if import (
-    WhatIf,
-    changed_water,
-    closed_ends,
-    named_closed,
-    stored_settings,
-    stored_tables,
-    what_if_lines,
-)
-from pipeline.records import records as lay_records
 from pipeline.tables import Tables, hand_over
 
 Step = Callable[[str], Progress]
@@ -115,6 +91,8 @@ def run(
         A fault of a stage.
 
     """
+    from pipeline.publish.profiles import check_profile
+
     started = time.time()
     settings = settings_file.load(config, date=date)
     only, said = _regions(settings, only)
@@ -156,6 +134,14 @@ def compute(
     tables, run id, seconds per step
 
     """
+    from pipeline.design import design
+    from pipeline.exposure import exposure
+    from pipeline.intake import intake
+    from pipeline.levels import levels
+    from pipeline.procurement import procurement
+    from pipeline.programme import programme
+    from pipeline.records import records
+
     seconds: dict[str, float] = {}
     materials = load_materials(settings.design.materials)
     buying = load_buying(settings)
@@ -188,13 +174,15 @@ def compute(
         "procurement",
         lambda _: procurement(tables, settings, materials=materials, buying=buying),
     )
-    stage("Laying the records beside the plan", "records", lambda _: lay_records(tables, settings))
+    stage("Laying the records beside the plan", "records", lambda _: records(tables, settings))
     _close(tables)
     return tables, run_id, seconds
 
 
 def not_made() -> tuple[str, ...]:
     """Codes of the checks that `check` cannot make without a settings file."""
+    from pipeline.intake.checks import not_made as not_by_intake
+
     later = {code for code, rule in rules().items() if rule.stage in ("levels", "flood", "design")}
     return tuple(sorted({*not_by_intake(), *later}))
 
@@ -219,6 +207,8 @@ def check(
         Survey tables, findings and counts.
 
     """
+    from pipeline.intake import check as check_files
+
     missing = [str(f) for f in files if not f.exists()]
     if missing:
         raise UsageError(f"There is no file {', '.join(missing)}.", mend="Check the path.")
@@ -227,6 +217,9 @@ def check(
         tables = hand_over("intake", check_files(files))
         _close(tables)
         return tables, None
+    from pipeline.intake import intake
+    from pipeline.levels import levels
+
     settings = settings_file.load(config)
     if files:
         surveys = settings.surveys.model_copy(
@@ -240,94 +233,6 @@ def check(
     )
     _close(tables)
     return tables, settings
-
-
-def explain(folder: Path, thing: str, *, kind: str = "") -> list[str]:
-    """Lines that explain one end, entry, building, site or chamber of a run folder."""
-    return trace(folder, thing, kind)
-
-
-def compare_runs(old: Path, new: Path, *, out: Path | None = None) -> list[str]:
-    """Lines on what differs between two run folders and which input made it; `out` in full."""
-    return compare(old, new, out=out)
-
-
-def explain_later(folder: Path, end: str, cables_mm: Sequence[float]) -> list[str]:
-    """Lines that say what adding cables to a sealed end means.
-
-    Parameters
-    ----------
-    folder : Path
-        Run folder; nothing else is read.
-    end : str
-        Duct end, or entry without ends.
-    cables_mm : sequence of float
-        Outer diameters of the new cables (mm).
-
-    Returns
-    -------
-    list of str
-
-    Raises
-    ------
-    UsageError
-        No run folder, no such end, or a diameter that is no cable's.
-    """
-    run_folder = RunFolder(folder)
-    meant = one_meant(end, run_folder.tables["designs"]["end_id"]) or end
-    row = run_folder.one("designs", end_id=meant)
-    if row is None:
-        trace(folder, end)  # names the nearest ids where there is no such thing at all
-        raise UsageError(
-            f"{end} is no duct end.", mend="Name one of the ids in tables/designs.csv."
-        )
-    materials = run_folder.materials()
-    if materials is None:
-        raise UsageError(
-            f"{folder} does not say which filler its seals were drawn for.",
-            why="It was made before run.json kept that.",
-            mend="Make the run again.",
-        )
-    packages = [p for p in run_folder.rows("packages") if meant in p["end_ids"].split(";")]
-    stored = Stored(
-        row,
-        run_folder.rows("placements", end_id=meant),
-        packages,
-        materials.filler,
-        tuple(float(s.outer_mm or 0.0) for s in materials.sleeves),
-        str(run_folder.record.get("materials_note", "")),
-    )
-    return [*read_as(end, meant), *change_sheet(stored, cables_mm)]
-
-
-def what_if(folder: Path, thing: str, change: WhatIf, *, kind: str = "") -> list[str]:
-    """Lines on what would change for one thing of a run under another water or with ends closed.
-
-    Parameters
-    ----------
-    folder : Path
-        Run folder; it stays as it is.
-    thing, kind : str
-        As in `explain`.
-    change : WhatIf
-
-    Returns
-    -------
-    list of str
-
-    Raises
-    ------
-    UsageError
-        No run folder, no such thing, no such end.
-
-    """
-    meant, kind = meant_by(RunFolder(folder), thing, kind)
-    tables = stored_tables(folder)
-    change, said = named_closed(folder, tables, change)
-    ends = closed_ends(folder, tables, change.closed)
-    new = exposure(changed_water(tables, change), stored_settings(folder), closed_ends=ends)
-    lines = what_if_lines((kind, meant), tables["reach"], new["reach"], change)
-    return [*read_as(thing, meant), *said, *lines]
 
 
 def write_blank(
@@ -359,6 +264,9 @@ def write_blank(
     UsageError
         When a file exists or its folder does not.
     """
+    from pipeline.publish.phone_form import write_phone_form
+    from pipeline.publish.template import write_record_template, write_template
+
     wanted = [f for f in (file, phone, records) if f is not None]
     for path in wanted:
         if path.exists() and not replace:
@@ -463,6 +371,8 @@ def _publish(  # noqa: PLR0913 - the last step needs all that came before
     def finish() -> dict[str, Any]:
         seconds["publish"] = round(time.perf_counter() - begun, 3)
         return when
+
+    from pipeline.publish import publish
 
     publish(
         tables,

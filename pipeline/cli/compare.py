@@ -17,7 +17,7 @@ def compare(
     ] = None,
 ) -> None:
     """Tell what differs between two runs, and the input change that each difference depends on."""
-    from pipeline.run import compare_runs
+    from pipeline.ask import compare_runs
 
     for line in compare_runs(run_a, run_b, out=out):
         print(line)

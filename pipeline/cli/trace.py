@@ -49,9 +49,9 @@ def trace(  # noqa: PLR0913 - one option per question
     ] = None,
 ) -> None:
     """Explain one thing: its level cell by cell, the water, the way, the class and what changes it."""
+    from pipeline.ask import explain, explain_later, what_if
     from pipeline.core.errors import UsageError
     from pipeline.publish.what_if import WhatIf
-    from pipeline.run import explain, explain_later, what_if
 
     if add_cable_mm and (if_water_m or if_event is not None or if_closed):
         raise UsageError(

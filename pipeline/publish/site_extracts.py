@@ -26,7 +26,7 @@ _REGISTER: Final = (
     Column("opening_level_m", "level m", "0.000", 10),
     Column("let_in_level_m", "let-in level m", "0.000", 11),
     Column("head_m", "head at the policy line m", "0.00", 11),
-    Column("design_head_m", "design head of the seal m", "0.00", 11),
+    Column("design_head_m", "head the seal is designed for m", "0.00", 11),
     Column("reason", "why", width=44),
     Column("decision", "decision, and why", width=44),
     Column("cables", "what is in it", width=24),

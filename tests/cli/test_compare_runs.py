@@ -18,6 +18,7 @@ import openpyxl
 import pytest
 
 from pipeline import run as job
+from pipeline.ask import compare_runs
 from pipeline.core import settings_file
 from pipeline.publish.record import write_record
 from pipeline.publish.tables_csv import write_tables
@@ -176,7 +177,7 @@ def numbers(file: Path) -> dict[str, int]:
 
 def compare(one: Path, other: Path, out: Path) -> list[str]:
     """Compare and write the workbook."""
-    return job.compare_runs(one, other, out=out)
+    return compare_runs(one, other, out=out)
 
 
 @pytest.mark.parametrize(
@@ -216,7 +217,7 @@ def test_what_a_dip_a_price_and_a_grid_leave_alone(made: Maker) -> None:
         "materials": ("levels", "floods", "links", "policies", "reach"),
     }
     for name, tables in still.items():
-        text = "\n".join(job.compare_runs(base, made(name)))
+        text = "\n".join(compare_runs(base, made(name)))
         leads = next(line for line in text.splitlines() if "leads to:" in line)
         said = {"levels": " level", "floods": "flood level", "links": " link", "reach": "opening",
                 "policies": "polic", "designs": " end", "needs": " need",
@@ -243,7 +244,7 @@ def test_money_of_a_price_ties_to_the_packs(made: Maker) -> None:
     sums = [sum(int(r["line_minor"]) for r in t.values()) for t in (base, dearer)]
     assert packs > 0
     assert sums[1] - sums[0] == packs * 400
-    line = next(x for x in job.compare_runs(made("nothing"), made("price")) if "Orders (" in x)
+    line = next(x for x in compare_runs(made("nothing"), made("price")) if "Orders (" in x)
     assert f"{sums[0] / 100:,.2f} GBP -> {sums[1] / 100:,.2f} GBP (+{packs * 4} GBP)" in line
 
 
@@ -273,7 +274,7 @@ def test_of_several_inputs_every_one_that_alone_changes_a_row_is_named(
 
 def test_the_same_inputs(made: Maker) -> None:
     """A run against itself says so, and nothing else."""
-    lines = job.compare_runs(made("nothing"), made("nothing"))
+    lines = compare_runs(made("nothing"), made("nothing"))
     assert lines[1] == "The same inputs; nothing differs."
     assert len(lines) == 2
 
@@ -314,7 +315,7 @@ def test_hostile_words_stay_text(made: Maker, tmp_path: Path) -> None:
     text = file.read_text("utf-8-sig")
     old = rows(copy, "sites", ("site_id",))["K01",]["site_name"]
     file.write_text(text.replace(old, "=1+1 \x1b[31mred", 1), "utf-8-sig")
-    lines = job.compare_runs(made("nothing"), copy, out=tmp_path / "c.xlsx")
+    lines = compare_runs(made("nothing"), copy, out=tmp_path / "c.xlsx")
     assert not any("\x1b" in line for line in lines)
     assert any("=1+1" in line for line in lines)
     page = openpyxl.load_workbook(tmp_path / "c.xlsx")["Inputs"]
@@ -340,7 +341,7 @@ def test_a_release_is_an_input(made: Maker, tmp_path: Path) -> None:
     lines = designs.read_text("utf-8-sig").splitlines(keepends=True)
     changed = [x.replace(old, "9.75") if x.startswith(f"{END},") else x for x in lines]
     designs.write_text("".join(changed), "utf-8-sig")
-    told = job.compare_runs(made("nothing"), copy)
+    told = compare_runs(made("nothing"), copy)
     assert "  1. releases.csv releases row 2: R-1: none -> added" in told, told
     assert any(x.startswith(f"  {END}: ") and x.endswith("because of 1") for x in told), told
 
@@ -357,7 +358,7 @@ def test_record_without_catalogue(made: Maker, tmp_path: Path) -> None:
         del record["catalogue"]
         (copy / "run.json").write_text(json.dumps(record), "utf-8")
         copies.append(copy)
-    lines = job.compare_runs(copies[0], copies[1])
+    lines = compare_runs(copies[0], copies[1])
     assert any("rows of buying.prices: prices.csv -> prices.csv" in line for line in lines), lines
 
 

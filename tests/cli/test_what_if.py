@@ -9,10 +9,10 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from pipeline.ask import what_if
 from pipeline.core.errors import UsageError
 from pipeline.exposure import exposure
 from pipeline.publish.what_if import WhatIf, changed_water, stored_settings, stored_tables
-from pipeline.run import what_if
 
 
 def test_the_stored_tables_give_the_run_again(clean_run: Path) -> None:

@@ -11,7 +11,7 @@ import csv
 import io
 import math
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, Final
 
@@ -82,6 +82,16 @@ def degrees(book: Book) -> Where:
     return book.type("sites", "W02", "lat", "55°43'12.5\"N")
 
 
+def a_third(keys: Iterable[Any]) -> list[Any]:
+    """All keys as parameters; two of three only in the long run (.ci/run): each reads a workbook."""
+    return [
+        pytest.param(
+            k, id=k if isinstance(k, str) else "-".join(k), marks=[pytest.mark.slow][: i % 3]
+        )
+        for i, k in enumerate(keys)
+    ]
+
+
 BY_CELL: Final[dict[str, Callable[[Book], Where]]] = {
     "file-01": sheet_absent,
     "file-02": titles_above,
@@ -104,7 +114,7 @@ def found(tables: dict[str, Any], code: str) -> set[Where]:
     return cells | {(sheet, "") for sheet, _ in cells}
 
 
-@pytest.mark.parametrize("code", BY_CELL)
+@pytest.mark.parametrize("code", a_third(BY_CELL))
 def test_a_fault_in_a_cell_is_found_there(code: str, tmp_path: Path) -> None:
     """One fault typed into the clean workbook, read without settings."""
     book = Book("every_word.xlsx")
@@ -431,7 +441,7 @@ WITH_SETTINGS: Final[dict[str, Callable[[Programme], Where]]] = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("code", WITH_SETTINGS)
+@pytest.mark.parametrize("code", a_third(WITH_SETTINGS))
 def test_a_fault_that_needs_settings_is_found(code: str, tmp_path: Path) -> None:
     """The clean programme with one fault; the neighbour without it is the test below."""
     programme = Programme(tmp_path)
@@ -515,7 +525,7 @@ def test_every_word_of_every_list_is_written_once() -> None:
                 assert word in held[column.sheet, column.heading], (column.sheet, column.heading)
 
 
-@pytest.mark.parametrize("at", ALWAYS_ASKED, ids="-".join)
+@pytest.mark.parametrize("at", a_third(ALWAYS_ASKED))
 def test_a_word_that_is_left_out_is_asked_about(at: tuple[str, str, str], tmp_path: Path) -> None:
     """The list of exceptions is not lazy: each of its words leads to the code it names."""
     sheet, heading, word = at

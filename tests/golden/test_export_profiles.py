@@ -17,7 +17,8 @@ from pipeline.core import settings_file
 from pipeline.core.errors import UsageError
 from pipeline.core.run_id import RunId
 from pipeline.core.settings import Settings
-from pipeline.publish import check_profile, publish
+from pipeline.publish import publish
+from pipeline.publish.profiles import check_profile
 from pipeline.run import compute
 from pipeline.tables import Tables
 
