@@ -7,7 +7,6 @@ import shutil
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from dataclasses import replace as replace_fields
 from pathlib import Path
 from typing import Any
 
@@ -145,7 +144,7 @@ def compute(
     seconds: dict[str, float] = {}
     materials = load_materials(settings.design.materials)
     buying = load_buying(settings)
-    run_id = replace_fields(identify(config, settings), only=tuple(sorted(set(only))))
+    run_id = identify(config, settings, only)
     tables: Tables = dict(survey) if survey is not None else {}
 
     def stage(words: str, name: str, work: Callable[[Progress], Tables]) -> None:

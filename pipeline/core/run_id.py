@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -25,7 +25,7 @@ class RunId:
     only: tuple[str, ...] = ()
 
 
-def identify(config: Path, settings: Settings) -> RunId:
+def identify(config: Path, settings: Settings, only: Collection[str] = ()) -> RunId:
     """Hash everything that decides what a run writes.
 
     Paths count relative to the settings file, so that the same files give the same id wherever
@@ -37,6 +37,8 @@ def identify(config: Path, settings: Settings) -> RunId:
         The settings file.
     settings : Settings
         What it holds, after overrides.
+    only : collection of str, optional
+        Regions that the run is made for; none = all.
 
     Returns
     -------
@@ -50,13 +52,13 @@ def identify(config: Path, settings: Settings) -> RunId:
     }
     resolved = _plain(settings.model_dump(mode="python"), base)
     program = version("stanch")
-    text = json.dumps(
-        {"inputs": inputs, "settings": resolved, "version": program},
-        sort_keys=True,
-        ensure_ascii=False,
-    )
+    regions = tuple(sorted(set(only)))
+    decides = {"inputs": inputs, "settings": resolved, "version": program}
+    if regions:
+        decides["only"] = regions
+    text = json.dumps(decides, sort_keys=True, ensure_ascii=False)
     short = hashlib.sha256(text.encode("utf-8")).hexdigest()[:8]
-    return RunId(short, inputs, resolved, program)
+    return RunId(short, inputs, resolved, program, regions)
 
 
 def input_files(settings: Settings) -> Iterator[Path]:

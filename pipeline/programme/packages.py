@@ -141,7 +141,25 @@ def packages_of(case: Case, settings: Settings, book: CostBook) -> list[dict[str
             _row(case, settings, book, step=step, sets=(closed_before, closed), before=before)
         )
         closed_before = closed
+        if len(rows) > 1:
+            _say_why_higher(rows[-2], rows[-1])
     return rows
+
+
+def _say_why_higher(smaller: dict[str, Any], larger: dict[str, Any]) -> None:
+    """Words where a step with more seals shows a higher chance than the one before it.
+
+    A failed seal counts as if it were the one that decides as found (`after_sealing`): cautious,
+    and the more so the more seals there are.
+    """
+    chances = [row["after_chance_per_year"] for row in (smaller, larger)]
+    if None in chances or chances[1] <= chances[0] + SAME_CHANCE:
+        return
+    why = (
+        "any seal that fails counts as the lowest one: with more seals the chance after, which "
+        f"holds failing seals, is higher than that of step {smaller['step_no']}"
+    )
+    larger["assumed"] = "; ".join(w for w in (larger["assumed"], why) if w)
 
 
 def _onset(o: Openings, is_open: BoolArray) -> Onset:

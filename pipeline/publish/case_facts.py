@@ -319,7 +319,7 @@ def _after(reader: _Reader, packages: list[Row | None]) -> list[Fact]:
     return [
         Fact(part, "Outside water at which it gets in then",
              _each(packages, lambda p: _level(p["after_level_m"])), "packages: after_level_m"),
-        Fact(part, "Chance a year then", _each(packages, lambda p: _chance(p, "after")),
+        Fact(part, "Chance a year then, failing seals counted", _each(packages, lambda p: _chance(p, "after")),
              "packages: after_chance_per_year, after_bound"),
         Fact(part, "Loss avoided a year, low / central / high", _each(packages, avoided),
              "packages: avoided_low_ / avoided_ / avoided_high_minor_per_year"),

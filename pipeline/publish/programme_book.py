@@ -30,7 +30,9 @@ _PRIORITIES: Final = (
     Column("before_bound", "Bound as found", "", 11),
     Column("before_chance_per_year", "Chance a year of water inside, as found", "0.00%", 13),
     Column("after_bound", "Bound after", "", 11),
-    Column("after_chance_per_year", "The same after the package", "0.00%", 13),
+    Column(
+        "after_chance_per_year", "The same after the package, failing seals counted", "0.00%", 13
+    ),
     Column("next_gate", "What decides next (gate)", "", 34),
     Column("cost", "Cost", "#,##0.00", 13),
     Column(
@@ -60,7 +62,7 @@ _PACKAGES: Final = (
     Column("before_bound", "Bound as found", "", 14),
     Column("before_chance_per_year", "Chance a year as found", "0.00%", 11),
     Column("after_bound", "Bound after", "", 14),
-    Column("after_chance_per_year", "Chance a year after", "0.00%", 11),
+    Column("after_chance_per_year", "Chance a year after, failing seals counted", "0.00%", 13),
     Column("dry_bound", "Bound", "", 9),
     Column("dry_before_frac", "Chance to stay dry in the design event as found", "0.0%", 12),
     Column("dry_after_frac", "The same after", "0.0%", 9),

@@ -114,7 +114,8 @@ def _ladder(run: RunFolder, building: str) -> Lines:
                 f"water inside {chance_text(step['before_chance_per_year'], step['before_bound'])}"
                 f"{_in_life(step['before_chance_per_year'], step['before_bound'], years)}, after "
                 f"it {chance_text(step['after_chance_per_year'], step['after_bound'])}"
-                f"{_in_life(step['after_chance_per_year'], step['after_bound'], years)}; next gate: "
+                f"{_in_life(step['after_chance_per_year'], step['after_bound'], years)}, seals that "
+                f"fail counted; next gate: "
                 f"{step['next_gate'] or 'none known'}"
             ),
         )

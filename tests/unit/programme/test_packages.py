@@ -68,6 +68,29 @@ def test_loss_and_cost_by_hand(town: Any, settings: Settings, run: Run) -> None:
     assert row["avoided_minor_per_year"] < row["avoided_high_minor_per_year"]
 
 
+def test_a_step_that_shows_a_higher_chance_says_why(
+    town: Any, settings: Settings, run: Run
+) -> None:
+    """Two seals: 0.0171 + 0.0469 (1 - 0.98^2) = 0.01896; eight, of which six close next to nothing:
+    0.017 + 0.047 (1 - 0.98^8) = 0.02401 (by hand). The second says that failing seals make it.
+    """
+    town.site("S1")
+    town.building("B1", "S1")
+    for n in (1, 2):
+        town.opening(f"B1-{n}", "B1", level_m=20.2, chances={"river": 0.064})
+    for n in range(3, 9):
+        town.opening(f"B1-{n}", "B1", level_m=20.5, chances={"river": 0.0171})
+    town.opening("B1/vent", "B1", level_m=20.7, chances={"river": 0.017}, **_VENT)
+    town.opening("B1/door", "B1", level_m=20.95, chances={"river": 0.0017}, **_DOOR)
+    town.flood("B1", 0.01, None, ground_m=21.0)
+    first, second = _rows(run(town.tables(), settings))
+    assert first["after_chance_per_year"] == pytest.approx(0.018957, abs=1e-6)
+    assert second["after_chance_per_year"] == pytest.approx(0.024014, abs=1e-6)
+    why = "higher than that of step 1"
+    assert why in second["assumed"]
+    assert why not in str(first["assumed"])
+
+
 def test_material_is_the_list_price_of_the_need(
     town: Any, settings: Settings, run: Run, buying: Any, materials: Any
 ) -> None:
