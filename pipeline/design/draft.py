@@ -66,6 +66,11 @@ class Draft:
         return self.is_needed and text(self.facts.sealed, "is_made") == "True"
 
     @property
+    def is_standing(self) -> bool:
+        """A seal of ours closes the end, and how it was drawn is known."""
+        return not self.is_needed and bool(self.facts.sealed) and self.layer is not None
+
+    @property
     def is_designed(self) -> bool:
         """True where a seal is needed and drawn."""
         return self.is_needed and self.layer is not None and self.reach != HOLD_DESIGN
@@ -103,13 +108,11 @@ def draft_of(
         return Draft(case, is_needed=False, need_reason=need[1])
     case, layer = _drawn(case)
     applied = tuple(apply(case, RULES))
-    if not need[0]:  # closed by a seal of ours: which holds stand at it is still asked
-        return Draft(case, is_needed=False, need_reason=need[1], applied=applied)
     cautions = cautions_of(applied, materials=materials, words=settings.cautions)
     conditions = _conditions(applied)
     draft = Draft(
         case,
-        is_needed=True,
+        is_needed=need[0],
         need_reason=need[1],
         applied=applied,
         layer=layer,
@@ -117,6 +120,11 @@ def draft_of(
         cautions=(*cautions.values(), *conditions),
         caution_codes=(*cautions, *([RELEASE] * len(conditions))),
     )
+    if not need[
+        0
+    ]:  # closed by a seal of ours: its holds are asked, its drawing serves later cables
+        share, _ = allowances(settings.design.allowance_frac, case)
+        return replace(draft, allowance_frac=share)
     if layer is not None and draft.reach != HOLD_DESIGN:
         return _with_quantities(draft)
     steps = steps_of(case, applied, materials=materials, numbers=None)

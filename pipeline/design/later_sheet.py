@@ -87,6 +87,9 @@ def change_sheet(stored: Stored, cables_mm: Sequence[float]) -> list[str]:
     if why_not:
         return [head, f"  no answer: {why_not}"]
     change = change_of(stored, cables_mm)
+    if stored.design["is_needed"] != "True":
+        why = stored.design["need_reason"]
+        head += f"\n  into the seal that stands there ({why}), as the survey draws it: its record comes first"
     lines = [head, *(f"  {line}" for line in _together(change))]
     for d, later in change.steps:
         lines += [f"  {line}" for line in _cable_lines(stored, d, later)]
@@ -143,7 +146,9 @@ def change_of(stored: Stored, cables_mm: Sequence[float]) -> Change:
 
 def _no_drawing(design: Row) -> str:
     if design["is_needed"] != "True":
-        return f"no seal is to be made here ({design['need_reason']})"
+        # of a seal that stands there its drawing is kept
+        is_drawn = bool(design["layer_mm"])
+        return "" if is_drawn else f"no seal is to be made here ({design['need_reason']})"
     if design["is_designed"] != "True":
         return f"no seal is drawn here ({design['not_designed_reason']})"
     return ""
@@ -234,7 +239,10 @@ def _after(stored: Stored, change: Change) -> Iterator[str]:
     free = change.hole.area_mm2 - circles_area_mm2(np.array(cables, dtype=np.float64))
     whole = free * float(design["layer_mm"]) * (1.0 + float(design["allowance_frac"])) / 1000.0
     if new:
-        yield f"or the whole seal out and new: {whole:.0f} ml (as designed {float(design['sealant_ml']):.0f} ml)"
+        drawn = (
+            f" (as designed {float(design['sealant_ml']):.0f} ml)" if design["sealant_ml"] else ""
+        )
+        yield f"or the whole seal out and new: {whole:.0f} ml{drawn}"
 
 
 def _counted(sizes: Counter[Any]) -> str:
@@ -267,6 +275,8 @@ def _reopened(stored: Stored, change: Change) -> Iterator[str]:
 def _first(stored: Stored) -> Iterator[str]:
     design = stored.design
     yield "ring the number on the label; the cables' owner decides on pulling and bending"
+    if codes := design.get("standing_codes"):
+        yield f"holds that stand at this end: {codes.replace(';', ', ')}"
     if design["hold_words"]:
         yield f"held ({design['hold_reach']}): {design['hold_words']}"
     for caution in design["cautions"].split(" | "):

@@ -52,6 +52,8 @@ def design_row(draft: Draft, estimate: Estimate | None, *, materials: Materials)
     }
     if facts.sealed:
         row["standing_codes"] = ";".join(a.rule.code for a in draft.applied if a.is_hold) or None
+    if draft.is_standing:
+        row |= _standing_part(draft, materials)
     if not draft.is_needed:
         return row
     holds = [a for a in draft.applied if a.is_hold]
@@ -78,6 +80,20 @@ def design_row(draft: Draft, estimate: Estimate | None, *, materials: Materials)
         else _estimated_part(estimate, materials)
     )
     return row | {"hours_h": 0.0} if draft.is_made else row
+
+
+def _standing_part(draft: Draft, materials: Materials) -> Row:
+    """What a cable that comes later needs to know of a seal that is there; no quantities."""
+    assert draft.case.section is not None
+    return {
+        "cautions": " | ".join(draft.cautions),
+        "caution_codes": ";".join(draft.caution_codes),
+        "cure_words": cure_words(materials),
+        "cure_days": materials.sealant.cure_days,
+        "allowance_frac": draft.allowance_frac,
+        "assumed": "; ".join(draft.assumed) or None,
+        **_section_part(draft.case.section, draft),
+    }
 
 
 def cure_words(materials: Materials) -> str:
@@ -203,7 +219,7 @@ def piece_rows(draft: Draft, estimate: Estimate | None, *, materials: Materials)
 def placement_rows(draft: Draft) -> list[Row]:
     """Rows of `placements` of one end: cables, collars, sleeves, in this order."""
     section = draft.case.section
-    if not draft.is_designed or section is None:
+    if section is None or not (draft.is_designed or draft.is_standing):
         return []
     rows: list[Row] = []
     for strand, (x, y) in zip(section.strands, section.xy_mm, strict=True):

@@ -60,6 +60,25 @@ def test_a_spare_sleeve_takes_a_small_cable(example_run: Path, end: str) -> None
     assert " safe" not in done.stdout.lower()
 
 
+def test_a_seal_that_stands_takes_a_cable_too(example_run: Path) -> None:
+    """Later cables come to seals that exist: an accepted one has its drawing, and no quantities."""
+    standing = [
+        d for d in rows(example_run, "designs")
+        if d["is_needed"] == "False" and d["layer_mm"] and "accepted" in d["need_reason"]
+    ]  # fmt: skip
+    assert standing
+    drawn = {p["end_id"] for p in rows(example_run, "placements")}
+    assert {d["end_id"] for d in standing} <= drawn
+    assert {d["sealant_ml"] for d in standing} == {""}
+    assert not {d["end_id"] for d in standing} & {p["end_id"] for p in rows(example_run, "pieces")}
+    done = call(example_run, standing[0]["end_id"], "12")
+    assert done.returncode == 0, done.stderr
+    assert "into the seal that stands there" in done.stdout
+    assert "refill" in done.stdout
+    assert "as designed" not in done.stdout
+    assert "Treat every cable as live" in done.stdout
+
+
 def test_several_cables_and_a_no(example_run: Path, end: str) -> None:
     """Repeatable; a cable as wide as the bore is a no with its reason, and changes nothing."""
     two = call(example_run, end, "12", "9")
