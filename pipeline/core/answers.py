@@ -22,7 +22,8 @@ REMEMBERED: Final = "remembered"
 LATER: Final = "the survey has a later value"
 UNREADABLE: Final = "could not be read as a value"
 ONE_FOR_ALL: Final = "one value for several rows"
-OUTCOMES: Final = (VALUE, KEPT, REMEMBERED, LATER, UNREADABLE, ONE_FOR_ALL)
+IN_QUESTION: Final = "the value stays in question"
+OUTCOMES: Final = (VALUE, KEPT, REMEMBERED, LATER, UNREADABLE, ONE_FOR_ALL, IN_QUESTION)
 BARE: Final = frozenset(
     {"yes", "y", "no", "n", "right", "correct", "ok", "true", "not known", "unknown"}
 )
@@ -31,9 +32,17 @@ NOT_KNOWN: Final = frozenset(
     {"not known", "unknown", "cannot say", "can not say", "nobody knows", "no", "none", "n/a"}
 )
 """Answers that close a question without a value: there is none to be had."""
-_A_NUMBER: Final = re.compile(r"^[+-]?\d+(?:[.,]\d+)?\s*(?:m|mm|cm|ft|in)?$")
+_A_NUMBER: Final = re.compile(
+    r"^[+-]?\d+(?:[.,]\d+)?\s*"
+    r"(?:m|mm|cm|ft|in|inch|inches|feet|metres|millimetres|centimetres)?$"
+)
 # a line that stays true when its number is put right: ways that are not listed stay open
 _SETTLED: Final = frozenset({"duct-13"})
+_DIGITS: Final = re.compile(r"^[+-]?\d+(?:[.,]\d+)?")
+_DONT_KNOW: Final = frozenset(
+    {"not known", "unknown", "don't know", "dont know", "do not know", "i don't know", "don’t know",
+     "no idea", "not sure", "cannot say", "can not say", "can't say", "nobody knows"}
+)  # fmt: skip
 _YES: Final = frozenset({"yes", "y", "right", "correct", "ok", "true", "as typed", "confirmed"})
 
 
@@ -94,16 +103,65 @@ def meaning(answer: Answer) -> Meaning:
     never changes a cell, because "no" to "is there a register entry?" must not read as "no
     asbestos".
     """
-    said = " ".join(answer.text.casefold().split()).strip(".! ")
-    said = "yes" if said in _YES else said
+    return _found(answer) or Meaning()
+
+
+def _found(answer: Answer) -> Meaning | None:
+    """The meaning by the first word of a code's list that fits; None where none does."""
     listed = _words().get(answer.code, [])
+    is_open = any(word == "*" for word, _, _ in listed)
+    said = plain(answer.text)
+    kept = {word for word, _, value in listed if value == KEEP}
     for word, column, value in listed:
-        if word == said or (word == "@number" and _A_NUMBER.match(said)):
-            return _meaning(answer, column, value or (answer.text if word == "@number" else ""))
+        is_number = word == "@number" and bool(_A_NUMBER.match(said))
+        unit = _DIGITS.sub("", said).strip()
+        if is_number and unit in kept and _same_number(said, answer.as_read):
+            return _meaning(answer, column, KEEP)
+        if is_number or word == said or (not is_open and _begins(said, word, is_free=not value)):
+            return _meaning(answer, column, value or (answer.text if is_number else ""))
     for word, column, value in listed:
         if word == "*":
             return _meaning(answer, column, value or answer.text)
-    return Meaning()
+    return None
+
+
+def plain(text: str) -> str:
+    """An answer in small letters, every way to say yes or that it is not known as one word."""
+    said = " ".join(text.casefold().split()).strip(".! ")
+    if said in _DONT_KNOW:
+        return "not known"
+    return "yes" if said in _YES else said
+
+
+def _begins(said: str, word: str, *, is_free: bool) -> bool:
+    """Whether an answer is a word of the list with something said behind it: 'yes, in May'."""
+    if not said.startswith(word):
+        return False
+    rest = said[len(word) :]
+    if rest.lstrip().startswith((",", ";", ":", "(")):
+        return True
+    # 'no idea' is no 'no', and 'in doubt' no inches
+    return is_free and word not in BARE and rest.startswith(" ")
+
+
+def _same_number(said: str, as_read: str) -> bool:
+    """Whether an answer repeats the number that was asked about."""
+    found = [m[0].replace(",", ".") for t in (said, as_read) if (m := _DIGITS.match(t.strip()))]
+    return len(found) == 2 and float(found[0]) == float(found[1])
+
+
+def is_understood(code: str, text: str) -> bool:
+    """Whether an answer is one of those that a question asks for.
+
+    A code without a list of words takes any text, and so does one whose list holds '*'.
+    """
+    return code not in _words() or _found(Answer((), "", code, text)) is not None
+
+
+def asks_to_confirm(code: str) -> bool:
+    """Whether a code asks "is that right?": a bare no then gives no value and settles nothing."""
+    words = {word for word, _, _ in _words().get(code, [])}
+    return {"yes", "*"} <= words and "no" not in words
 
 
 def _meaning(answer: Answer, column: str, value: str) -> Meaning:
@@ -142,6 +200,12 @@ class Answers:
         """Whether the value in question was said to be right."""
         answer = self.by.get((key.casefold(), column, code))
         return answer is not None and meaning(answer).is_kept
+
+    def doubt(self, key: str, column: str, code: str) -> None:
+        """A value that is used stays in question: an answer without a value does not settle that."""
+        at = (key.casefold(), column, code)
+        if self.outcome.get(at) == REMEMBERED:
+            self.outcome[at] = IN_QUESTION
 
     def note(self, key: str, answer: Answer, outcome: str) -> None:
         """Keep what became of an answer."""
@@ -182,8 +246,10 @@ def close(findings: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Findings with `answer` filled where the question is closed. A STOP is only closed by a
-        value, an ASK whose answer fills a cell by a text that can be read there: what gives none is
-        told back in the message. "Not known", and a statement of several words, close an ASK.
+        value, an ASK whose answer fills a cell by a text that can be read there, and one that asks
+        for certain words by one of them: what gives none is told back in the message. "Not known",
+        and a statement of several words, close an ASK that puts no value in question; where one is
+        used and in question, only a value or the word that it is right closes.
     """
     if answers.empty or findings.empty:
         return findings
@@ -217,6 +283,15 @@ def _told_back(row: dict[str, Any], said: list[dict[str, Any]]) -> str:
             f'(Your answer "{answer}" is one value for {len(said)} rows: answer "all {answer}" if '
             "it was measured alike in each, else fill the rows in the survey.)"
         )
+    is_known = plain(answer) != "not known"
+    if IN_QUESTION in outcomes and not is_known:
+        return f'(You answered "{answer}": the value stays in question until it is given.)'
+    if outcomes <= {REMEMBERED, IN_QUESTION} and not is_understood(row["code"], answer):
+        if not is_known:
+            return f'(You answered "{answer}": the question stays open.)'
+        return f'(Your answer "{answer}" was not understood. {row["mend"]})'
+    if IN_QUESTION in outcomes:
+        return f'(Your answer "{answer}" gives no value that can be used.)'
     laid = VALUE in outcomes and row["code"] not in _SETTLED
     if row["weight"] == contract.STOP or UNREADABLE in outcomes or laid:
         return f'(Your answer "{answer}" gives no value that can be used.)'

@@ -18,7 +18,9 @@ from pipeline.core.answers import (
     Answer,
     Answers,
     Meaning,
+    asks_to_confirm,
     meaning,
+    plain,
 )
 from pipeline.core.findings import KEY_SEPARATOR, make
 from pipeline.core.survey import Column, key_of, of_sheet
@@ -33,6 +35,10 @@ _NEEDED: Final = frozenset({"answer", "code", "key", "column"})
 _NAMES: Final = ("id", "text", "code")
 _MEASURED: Final = ("id", "number", "whole", "number_or_word", "date")
 _FORMULA: Final = "formula"
+# an answer that begins so says that there is none: it is no id and no number
+_THERE_IS_NONE: Final = ("no ", "none ", "not ", "never ", "nothing ", "without ")
+_BLANK: Final = "file-24"
+_NO: Final = frozenset({"no", "n"})
 _MIDNIGHT: Final = " 00:00:00"
 
 
@@ -150,7 +156,7 @@ def _lay_one(  # noqa: PLR0913 - one answer with its sheet, row and key
     if column is None or column.house_name == key_of(out.sheet) or not means.text:
         return
     means = _for_each(answer, column, means)
-    unfit = _unfit(column, means, habits)
+    unfit = _unfit(column, means, habits, code=answer.code)
     if unfit:
         answers.note(key, answer, unfit)
         return
@@ -175,28 +181,41 @@ def _lay_one(  # noqa: PLR0913 - one answer with its sheet, row and key
 
 def _for_each(answer: Answer, column: Column, means: Meaning) -> Meaning:
     """What was measured row by row is no single value for all of them, unless the answer says so."""
-    if answer.code != "file-24" or len(answer.keys) < 2 or column.kind not in _MEASURED:
+    if answer.code != _BLANK or len(answer.keys) < 2 or column.kind not in _MEASURED:
         return means
     said = means.text.strip()
     if said.casefold().startswith("all "):
         return replace(means, text=said[4:].strip())
-    return means if said.casefold().strip(" .!") in NOT_KNOWN else replace(means, text="")
+    if plain(said) in NOT_KNOWN or _is_in_words(column, said):
+        return means
+    return replace(means, text="")
 
 
-def _unfit(column: Column, means: Meaning, habits: Habits) -> str:
+def _is_in_words(column: Column, said: str) -> bool:
+    """Whether an answer to a blank tells in words that there is no value; the same for every row."""
+    if any(c.isdigit() for c in said) or len(said.split()) < 2:
+        return False
+    return column.kind != "id" or said.casefold().startswith(_THERE_IS_NONE)
+
+
+def _unfit(column: Column, means: Meaning, habits: Habits, *, code: str) -> str:
     """What becomes of an answer that fills no cell; '' where it fills one."""
     if not means.text:
         return ONE_FOR_ALL
+    said = plain(means.text)
+    if code == _BLANK and column.kind in _MEASURED and _is_in_words(column, said):
+        return "" if column.kind != "id" and _can_be_read(column, means, habits) else REMEMBERED
     if _can_be_read(column, means, habits):
         return ""
-    said = means.text.casefold().strip(" .!")
+    if said in _NO and asks_to_confirm(code):
+        return UNREADABLE
     # 'the client will say' is an answer to keep; a lone 'lots' is a value that nobody can read
     return REMEMBERED if said in NOT_KNOWN or len(said.split()) > 1 else UNREADABLE
 
 
 def _can_be_read(column: Column, means: Meaning, habits: Habits) -> bool:
     """Whether a text is a value of a column; a bare yes or no names no thing and no id."""
-    if column.kind in _NAMES and means.text.casefold().strip(" .!") in BARE:
+    if column.kind in _NAMES and plain(means.text) in BARE:
         return False
     parsed = parse(column, means.text, habits)
     return (parsed.value is not None or bool(parsed.word)) and not parsed.unknown_word

@@ -218,7 +218,10 @@ def apply_checks(
         findings.append(said)
         if not checked.table or checked.index < 0:
             continue
-        _mark(row_of(checked.table, checked.index), checked)
+        row = row_of(checked.table, checked.index)
+        _mark(row, checked)
+        if checked.columns and said.weight == contract.ASK:
+            delivered.answers.doubt(f"{row.sheet}/{row.key}", said.column, said.code)
     _blank_stopped(rows)
     for name, frame in frames.items():
         _take_marks(frame, rows[_SHEET_OF_TABLE[name]])

@@ -27,7 +27,9 @@ _NUMBER: Final = re.compile(r"^([+-]?\d+(?:[.,]\d+)?|[+-]?[.,]\d+)\s*([^\d\s.,].
 _LENGTH_M: Final = {
     "m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0, "ft": M_PER_FT, "'": M_PER_FT,
     "in": MM_PER_IN / 1000.0, '"': MM_PER_IN / 1000.0, "inch": MM_PER_IN / 1000.0,
-    "us survey ft": M_PER_US_SURVEY_FT, "metres": 1.0, "meters": 1.0,
+    "us survey ft": M_PER_US_SURVEY_FT, "metres": 1.0, "meters": 1.0, "millimetres": 0.001,
+    "millimeters": 0.001, "centimetres": 0.01, "centimeters": 0.01, "feet": M_PER_FT,
+    "inches": MM_PER_IN / 1000.0,
 }  # fmt: skip
 _UNIT_M: Final = {"m": 1.0, "mm": 0.001, "km": 1000.0}
 _SAME_UNIT: Final = {

@@ -391,6 +391,8 @@ def _say(out: TypedSheet, row: Row, column: Column, say: Say, value: Any) -> Non
     row.worsen(finding.weight)
     if finding.weight == contract.ASK and column.house_name not in row.doubted:
         row.doubted.append(column.house_name)
+    if finding.weight == contract.ASK and row.values.get(column.house_name) is not None:
+        out.answers.doubt(finding.key, column.house_name, say.code)
     out.findings.append(finding)
 
 

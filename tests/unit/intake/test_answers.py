@@ -288,3 +288,132 @@ def test_an_answer_that_fills_no_cell_holds_for_rows_that_read_otherwise(
     tables, _ = check([survey, back])
     found = tables["findings"].query("code == 'duct-30'").iloc[0]
     assert str(found["answer"]).startswith("owner")
+
+
+def bore_of_900(folder: Path, book: Callable[..., Path], said: str) -> tuple[Any, pd.DataFrame]:
+    """A bore of 900 asked about by duct-02 and answered: the end, and what is said of it."""
+    survey = book(ducts=[DUCTS, ["D-1", "entry", "E-1", 900, "clay", 1.2]])
+    back = answered(folder, survey, {("duct-02", "ducts/D-1"): said})
+    tables, _ = check([survey, back])
+    found = tables["findings"]
+    return tables["ends"].set_index("end_id").loc["D-1"], found[found["code"] == "duct-02"]
+
+
+@pytest.mark.parametrize("said", ["90", "90 mm", "9 cm", "90 millimetres"])
+def test_a_right_size_is_laid_in_where_the_unit_was_asked(
+    book: Callable[..., Path], tmp_path: Path, said: str
+) -> None:
+    """'Is that millimetres, centimetres or inches?' '90': the end has 90 mm, nothing in question."""
+    end, asked = bore_of_900(tmp_path, book, said)
+    assert end["bore_mm"] == 90.0
+    assert pd.isna(end["doubted"])
+    assert asked.empty
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("typing error, 90", "was not understood. Answer millimetres"),
+        ("perhaps", "was not understood"),
+        ("in doubt", "was not understood"),
+        ("don't know", "the value stays in question"),
+        ("850 mm", "gives no value"),
+    ],
+)
+def test_a_value_in_question_is_not_closed_by_what_is_no_value(
+    book: Callable[..., Path], tmp_path: Path, said: str, told: str
+) -> None:
+    """The bore stays in question, so its line stays open and says what became of the answer."""
+    end, asked = bore_of_900(tmp_path, book, said)
+    assert "bore_mm" in str(end["doubted"])
+    assert is_open(asked).all()
+    assert said in asked["message"].iloc[0]
+    assert told in asked["message"].iloc[0]
+
+
+def test_the_number_said_again_in_the_unit_that_was_read_is_kept(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """'900 mm' to a bore of 900 says millimetres."""
+    end, asked = bore_of_900(tmp_path, book, "900 mm")
+    assert end["bore_mm"] == 900.0
+    assert pd.isna(end["doubted"])
+    assert not is_open(asked).any()
+
+
+@pytest.mark.parametrize(
+    ("said", "is_closed"), [("no", False), ("I am not sure", False), ("yes", True), ("1.4", True)]
+)
+def test_a_number_read_with_a_comma_is_closed_by_yes_or_a_number(
+    book: Callable[..., Path], tmp_path: Path, said: str, is_closed: bool
+) -> None:
+    """'We read 1.2. Is that right?' 'No.': not closed, for 1.2 is still used and in question."""
+    survey = book(ducts=[DUCTS, ["D-1", "entry", "E-1", 90, "clay", "1,2"]])
+    back = answered(tmp_path, survey, {("file-11", "ducts/D-1"): said})
+    tables, _ = check([survey, back])
+    asked = tables["findings"].query("code == 'file-11'")
+    assert is_open(asked).any() != is_closed
+    assert ("dip_down_m" in str(tables["ends"]["doubted"].iloc[0])) != is_closed
+    if not is_closed:
+        assert f'Your answer "{said}" gives no value' in asked["message"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("code", "said", "is_one"),
+    [
+        ("id-08", "perhaps", False),
+        ("id-08", "Not reached.", True),
+        ("id-08", "left out: chamber full of silt", True),
+        ("visit-08", "no idea", True),  # 'not known' is one of its three answers
+        ("water-15", "no idea", False),
+        ("water-15", "no, not yet", True),
+        ("water-17", "without", True),
+        ("duct-30", "the owner", True),  # takes any text
+    ],
+)
+def test_a_question_for_certain_words_takes_these_alone(
+    code: str, said: str, *, is_one: bool
+) -> None:
+    """What is no answer to the question leaves it open, with the words that would close it."""
+    finding = pd.DataFrame(
+        [{"code": code, "weight": "ASK", "column": "c", "key": "chambers/C-1", "also_keys": "",
+          "message": "m", "mend": rules()[code].mend, "answer": None}]
+    )  # fmt: skip
+    closed = close(finding, Answers.of([Answer(("chambers/C-1",), "c", code, said)]).table())
+    assert is_open(closed).any() != is_one
+    if not is_one:
+        assert said in closed["message"].iloc[0]
+
+
+def test_no_question_is_closed_while_its_value_is_in_question(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """Every question of a poor sheet answered alike: what is doubted has an open line."""
+    rows = [DUCTS, ["D-1", "entry", "E-1", 900, "clay", "1,2"], ["D-2", "entry", "E-1", 3, "kley", 99],
+            ["D-3", "entry", "E-1", "TBC", "clay", -1.2]]  # fmt: skip
+    survey = book(ducts=rows)
+    asked, _ = check([survey])
+    for n, said in enumerate(("no", "perhaps", "don't know", "we will see next week")):
+        every = {(r.code, r.key): said for r in asked["findings"].itertuples()}
+        tables, _ = check([survey, answered(tmp_path, survey, every, f"{n}.xlsx")])
+        waits = tables["findings"][is_open(tables["findings"])]
+        open_at = {(k, r.column) for r in waits.itertuples()
+                   for k in [r.key, *str(r.also_keys).split(" ; ")]}  # fmt: skip
+        for end in tables["ends"].to_dict("records"):
+            for column in str(end["doubted"] or "").split(";"):
+                if column in end and not pd.isna(end[column]):
+                    assert (f"ducts/{end['end_id']}", column) in open_at, (said, column)
+
+
+@pytest.mark.parametrize("column", ["photo_id", "clear_depth_mm"])
+def test_no_such_thing_said_in_words_holds_for_every_blank_row(
+    book: Callable[..., Path], tmp_path: Path, column: str
+) -> None:
+    """'No photos taken' to two blanks: closed for both, without 'all', and no photo of that name."""
+    survey = book(ducts=[["end_id", column], ["D-1", None], ["D-2", None]])
+    back = answered(tmp_path, survey, {("file-24", "ducts/D-1"): "no photos taken"}, column=column)
+    tables, _ = check([survey, back])
+    found = tables["findings"].query("code == 'file-24' and column == @column").iloc[0]
+    assert str(found["answer"]).startswith("no photos taken")
+    assert "all no photos" not in found["message"]
+    assert tables["ends"][column].isna().all()
