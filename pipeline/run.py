@@ -20,6 +20,7 @@ from pipeline.core.counting import close_counts
 from pipeline.core.errors import UsageError
 from pipeline.core.folders import claim, next_run_folder, put_in_place
 from pipeline.core.materials import load as load_materials
+from pipeline.core.new_files import check_new_book
 from pipeline.core.progress import Progress, silent
 from pipeline.core.rules import rules
 from pipeline.core.run_id import RunId, identify
@@ -104,6 +105,7 @@ def run(
         put_in_place(aside, folder, replace=replace)
     finally:
         shutil.rmtree(aside, ignore_errors=True)
+    said += tuple(f"There is no site in {region}." for region in _without_sites(tables, only))
     return RunResult(folder, run_id.short, tables, seconds, settings, only, said)
 
 
@@ -154,6 +156,7 @@ def compute(
 
     if survey is None:
         stage("Reading the surveys", "intake", lambda p: intake(settings, progress=p))
+    _need_sites(tables, only)
     stage("Levels and floods", "levels", lambda p: levels(tables, settings, progress=p))
     stage("Following the water", "exposure", lambda p: exposure(tables, settings, progress=p))
     if only:
@@ -268,13 +271,7 @@ def write_blank(
 
     wanted = [f for f in (file, phone, records) if f is not None]
     for path in wanted:
-        if path.exists() and not replace:
-            raise UsageError(f"{path} exists already.", why="Nothing is overwritten without your word.",
-                             mend="Call with --replace or name another file.")  # fmt: skip
-        if not path.parent.is_dir():
-            raise UsageError(f"There is no folder {path.parent}.", mend="Make it first.")
-        if path.suffix.lower() != ".xlsx":
-            raise UsageError(f"{path.name} must end in .xlsx.", mend=f"Name it {path.stem}.xlsx.")
+        check_new_book(path, replace=replace)
     words = {}
     if config is not None:
         settings = settings_file.load(config)
@@ -321,6 +318,23 @@ def _regions(settings: Settings, only: Sequence[str]) -> tuple[tuple[str, ...], 
         )
     said = tuple(line for r, name in meant.items() for line in read_as(r, name))
     return tuple(sorted(set(meant.values()))), said
+
+
+def _need_sites(tables: Tables, only: Sequence[str]) -> None:
+    """UsageError where none of the wanted regions has a site: there is nothing to work out."""
+    if not only or not set(_without_sites(tables, only)) >= set(only):
+        return
+    there = sorted({str(r) for r in tables["sites"]["region"].dropna()})
+    raise UsageError(
+        f"There is no site in {', '.join(sorted(set(only)))}.",
+        why="The surveys that were read hold sites in: " + (", ".join(there) or "no region") + ".",
+        mend="Name one of these with --only, or give the survey of the region.",
+    )
+
+
+def _without_sites(tables: Tables, only: Sequence[str]) -> list[str]:
+    """Wanted regions in which no site stands."""
+    return sorted(set(only) - {str(r) for r in tables["sites"]["region"].dropna()})
 
 
 def _keep_regions(tables: Tables, only: Sequence[str]) -> None:

@@ -46,6 +46,7 @@ def check(
     from pipeline.core import settings_file
     from pipeline.core.check_scope import scope_of
     from pipeline.core.errors import UsageError
+    from pipeline.core.new_files import check_new_book
     from pipeline.run import check as check_surveys
     from pipeline.run import exit_code
 
@@ -55,12 +56,8 @@ def check(
             why="The answers in it would be lost.",
             mend="Name another file for the new list.",
         )
-    if questions is not None and questions.exists() and not replace:
-        raise UsageError(
-            f"{questions} exists already.",
-            why="Nothing is overwritten without your word.",
-            mend="Call with --replace or name another file.",
-        )
+    if questions is not None:
+        check_new_book(questions, replace=replace)
     with steps() as step:
         tables, _ = check_surveys(files, config=config, step=step)
     if questions is not None:

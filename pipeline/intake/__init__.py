@@ -99,7 +99,7 @@ def _finish(
     versions = newest(sheets)
     rows = versions.rows
     findings = [*findings, *delivered.findings, *versions.findings,
-                *say_missing_sheets(sheets, delivered.opened_files)]  # fmt: skip
+                *say_missing_sheets(sheets, delivered.opened_files, delivered.sheet_names)]  # fmt: skip
     shown = layers or {}
     if settings is not None and layers is not None:
         where = Where(settings, layers["regions"], delivered.abouts)

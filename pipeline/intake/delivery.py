@@ -32,6 +32,7 @@ class Delivered:
     files: list[str] = field(default_factory=list)
     answers: Answers = field(default_factory=Answers)
     photos: list[Photo] = field(default_factory=list)
+    sheet_names: list[str] = field(default_factory=list)  # of all survey files, read or not
     lists: list[str] = field(
         default_factory=list
     )  # of the files, those that hold questions of ours
@@ -105,6 +106,8 @@ def _type(delivery: Delivery, settings: Settings | None, out: Delivered) -> None
     for raw in delivery.sheets:
         out.abouts[raw.file] = about
         sheet = sheet_of(raw.name)
+        if normal(raw.name) not in OWN_SHEETS and not is_question_list(raw):
+            out.sheet_names.append(raw.name)
         if not sheet or sheet == "about" or normal(raw.name) in OWN_SHEETS or is_question_list(raw):
             continue
         habits = habits_of(about, settings, decimal_comma=raw.decimal_comma)

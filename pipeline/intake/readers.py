@@ -99,13 +99,15 @@ def _folder(path: Path) -> Delivery:
 
 
 def _nothing_in(path: Path) -> list[Finding]:
-    """A folder that is read as CSV files and photos, and holds other survey files."""
+    """A folder that is read as CSV files and photos, and holds neither."""
     count = sum(f.suffix.lower() in (".xlsx", ".xlsm") for f in path.iterdir())
-    if not count:
-        return []
     books = "1 workbook" if count == 1 else f"{count} workbooks"
-    fill = {"file": path.name, "found": f"a folder with {books} and no CSV file or photo",
-            "wanted": "a folder of CSV files or photos", "hint": f" Name each workbook: {path.name}/*.xlsx."}  # fmt: skip
+    found, hint = "a folder that holds no file that can be read", ""
+    if count:
+        found = f"a folder with {books} and no CSV file or photo"
+        hint = f" Name each workbook: {path.name}/*.xlsx."
+    fill = {"file": path.name, "found": found, "wanted": "a folder of CSV files or photos",
+            "hint": hint}  # fmt: skip
     return [make("file-26", Cell(file=path.name), fill=fill, key=f"file/{path.name}")]
 
 

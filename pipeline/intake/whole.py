@@ -16,6 +16,7 @@ from pipeline.intake.inherit import delivery_of
 from pipeline.intake.rows import Row, TypedSheet
 
 _CORE: Final = ("sites", "chambers", "entries", "ducts")
+_SHEETS_NAMED: Final = 30
 _ROWS_NAMED: Final = 12
 # a blank required cell is no question where one of these is filled instead
 _INSTEAD: Final = {
@@ -248,7 +249,9 @@ def _say_blank(sheet: TypedSheet, column: Column, blank: list[Row], keys: list[s
     )
 
 
-def say_missing_sheets(sheets: list[TypedSheet], files: list[str]) -> list[Finding]:
+def say_missing_sheets(
+    sheets: list[TypedSheet], files: list[str], names: list[str]
+) -> list[Finding]:
     """Which of the four core sheets are absent from the whole delivery.
 
     Parameters
@@ -256,6 +259,8 @@ def say_missing_sheets(sheets: list[TypedSheet], files: list[str]) -> list[Findi
     sheets : list of TypedSheet
     files : list of str
         Files that could be opened; where there are none, the line of each refused file is enough.
+    names : list of str
+        Sheets of these files, known to us or not.
 
     Returns
     -------
@@ -265,7 +270,7 @@ def say_missing_sheets(sheets: list[TypedSheet], files: list[str]) -> list[Findi
         return []
     present = {s.sheet for s in sheets}
     absent = [s for s in _CORE if s not in present]
-    found = ", ".join(sorted({s.name for s in sheets})) or "none"
+    found = _named(names) or "none"
     if len(absent) == len(_CORE):
         fill = {"sheet": ", ".join(_CORE), "found": found}
         return [make("file-01", Cell(file=files[0]), fill=fill, weight=contract.STOP, key="file/")]
@@ -274,6 +279,12 @@ def say_missing_sheets(sheets: list[TypedSheet], files: list[str]) -> list[Findi
              fill={"sheet": s, "found": found}, key=f"{s}/")
         for s in absent
     ]  # fmt: skip
+
+
+def _named(names: list[str]) -> str:
+    shown = sorted(set(names))
+    rest = len(shown) - _SHEETS_NAMED
+    return ", ".join(shown[:_SHEETS_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def _some(rows: list[Any]) -> str:

@@ -11,6 +11,9 @@ from typing import Any, Final
 
 import pandas as pd
 import xlsxwriter
+from xlsxwriter.exceptions import FileCreateError
+
+from pipeline.core.new_files import not_writable
 
 # xlsxwriter's default creation date is the clock; a fixed one keeps the same bytes.
 _CREATED: Final = dt.datetime(2000, 1, 1)  # noqa: DTZ001 - the file format has no time zone
@@ -38,6 +41,7 @@ class Book:
     """A workbook of ours, written once."""
 
     def __init__(self, path: Path, *, title: str, run_label: str) -> None:
+        self.path = path
         self.file = xlsxwriter.Workbook(
             str(path), {"strings_to_formulas": False, "strings_to_urls": False}
         )
@@ -124,7 +128,10 @@ class Book:
 
     def close(self) -> None:
         """Save the file."""
-        self.file.close()
+        try:
+            self.file.close()
+        except (FileCreateError, OSError):
+            raise not_writable(self.path) from None
 
 
 def row_points(record: Mapping[str, Any], columns: Sequence[Column]) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -12,6 +11,7 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core.errors import UsageError
+from pipeline.publish.stored_run import need_tables, read_record, read_table
 from pipeline.tables import REGISTRY
 
 Cells = dict[str, str]
@@ -29,6 +29,11 @@ SURVEY: Final = (
 )  # fmt: skip
 RECORDS: Final = (
     "installs", "inspections", "releases", "cable_changes", "orders_placed", "kits_packed",
+)  # fmt: skip
+# without one of these every row of it would look new or gone; a build may lack others
+_NEEDED: Final = (
+    "sites", "buildings", "chambers", "entries", "ends", "findings", "levels", "floods", "reach",
+    "designs", "packages", "choices", "needs", "order_lines",
 )  # fmt: skip
 
 
@@ -76,14 +81,7 @@ class Run:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        try:
-            self.record: dict[str, Any] = json.loads((folder / "run.json").read_text("utf-8"))
-        except (OSError, ValueError):
-            raise UsageError(
-                f"{folder} is no run folder.",
-                why="It holds no run.json that can be read.",
-                mend="Name a folder such as outputs/<programme>/run-001.",
-            ) from None
+        self.record: dict[str, Any] = read_record(folder)
         if self.record.get("profile") == "public":
             raise UsageError(
                 f"{folder} is a public run: it holds no tables to compare.",
@@ -96,17 +94,13 @@ class Run:
                 why="Its folder tables/ is missing.",
                 mend="Run it again, or name another folder.",
             )
+        need_tables(folder, _NEEDED)
         self._tables: dict[str, pd.DataFrame] = {}
 
     def table(self, name: str) -> pd.DataFrame:
         """A table; empty where the run has none."""
         if name not in self._tables:
-            path = self.folder / "tables" / f"{name}.csv"
-            self._tables[name] = (
-                pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-                if path.is_file()
-                else pd.DataFrame()
-            )
+            self._tables[name] = read_table(self.folder, name)
         return self._tables[name]
 
     def rows(self, name: str) -> dict[tuple[str, ...], Cells]:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-import pandas as pd
-
 from pipeline.core import contract
 from pipeline.core.errors import UsageError
 from pipeline.core.materials import Materials
+from pipeline.publish.stored_run import need_tables, read_record, read_table
 
 _TABLES: Final = (
     "reach", "reach_sources", "levels", "floods", "policies", "designs", "packages", "choices",
@@ -26,27 +24,15 @@ class RunFolder:
     """The tables of one run, read from its folder."""
 
     def __init__(self, folder: Path) -> None:
-        if not (folder / "run.json").is_file():
-            raise UsageError(
-                f"{folder} is no run folder.",
-                why="It holds no run.json.",
-                mend="Name a folder such as outputs/<programme>/run-001.",
-            )
-        self.record = json.loads((folder / "run.json").read_text("utf-8"))
+        self.record = read_record(folder)
         if self.record.get("profile") == "public":
             raise UsageError(
                 f"{folder} is a public run: it holds no tables to explain.",
                 why='Its settings ask for [export] profile = "public".',
                 mend="Name a run made with the profile full or working.",
             )
-        self.tables = {name: self._table(folder / "tables" / f"{name}.csv") for name in _TABLES}
-
-    @staticmethod
-    def _table(path: Path) -> pd.DataFrame:
-        if not path.is_file():
-            return pd.DataFrame()
-        # ids stay text: 0012 is not 12, and NA is a region
-        return pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+        need_tables(folder, _TABLES)
+        self.tables = {name: read_table(folder, name) for name in _TABLES}
 
     def materials(self) -> Materials | None:
         """The materials that the seals were drawn for; None where run.json does not hold them."""

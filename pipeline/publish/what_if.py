@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
+from pydantic import ValidationError
 
 from pipeline.core import contract
 from pipeline.core.errors import UsageError
 from pipeline.core.settings import Settings
 from pipeline.core.spelling import nearest, one_meant, read_as
+from pipeline.publish.stored_run import read_table
 from pipeline.publish.trace_folder import Lines, RunFolder
 from pipeline.tables import REGISTRY, Tables, hand_over
 
@@ -77,7 +79,7 @@ def stored_tables(folder: Path, names: Collection[str] = NEEDED) -> Tables:
                 why="What-if answers are worked out from the tables of a run.",
                 mend="Run the programme again with this version.",
             )
-        raw = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+        raw = read_table(folder, name)
         kinds = {c.name: c.kind for c in REGISTRY[name].columns}
         typed = {c: _typed(raw[c], kinds[c]) for c in raw.columns if c in kinds}
         found[name] = pd.DataFrame(typed)
@@ -97,7 +99,14 @@ def _typed(values: pd.Series, kind: str) -> Any:
 
 def stored_settings(folder: Path) -> Settings:
     """Settings that a run was made with."""
-    return Settings.model_validate(RunFolder(folder).record["settings"])
+    try:
+        return Settings.model_validate(RunFolder(folder).record.get("settings"))
+    except ValidationError:
+        raise UsageError(
+            f"{folder}/run.json does not hold the settings of the run.",
+            why="What-if answers are worked out under the settings that the run was made with.",
+            mend="Run the programme again with this version.",
+        ) from None
 
 
 def changed_water(tables: Tables, change: WhatIf) -> Tables:
