@@ -61,6 +61,14 @@ def test_a_damaged_table_is_named(folder: Path, damage: bytes) -> None:
         read_table(folder, "reach")
 
 
+def test_a_table_of_an_earlier_build_is_read(folder: Path) -> None:
+    """`needs` had no column `belongs_to` once; such a run is still compared."""
+    names = [n for n in REGISTRY["needs"].names if n != "belongs_to"]
+    assert "belongs_to" in REGISTRY["needs"].key
+    (folder / "tables" / "needs.csv").write_text(",".join(names) + "\n", "utf-8-sig")
+    assert list(read_table(folder, "needs")) == names
+
+
 def test_no_run_folder_is_still_called_so(tmp_path: Path) -> None:
     """A folder without run.json."""
     with pytest.raises(UsageError, match="is no run folder"):
