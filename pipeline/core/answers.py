@@ -197,9 +197,10 @@ class Answers:
         return [self.by[at] for at in sorted(self.things.get(key.casefold(), ()))]
 
     def keeps(self, key: str, column: str, code: str) -> bool:
-        """Whether the value in question was said to be right."""
-        answer = self.by.get((key.casefold(), column, code))
-        return answer is not None and meaning(answer).is_kept
+        """Whether the value in question was said to be right, and is still the value."""
+        at = (key.casefold(), column, code)
+        answer = self.by.get(at)
+        return answer is not None and meaning(answer).is_kept and self.outcome[at] != LATER
 
     def doubt(self, key: str, column: str, code: str) -> None:
         """A value that is used stays in question: an answer without a value does not settle that."""

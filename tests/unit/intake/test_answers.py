@@ -341,6 +341,20 @@ def test_the_number_said_again_in_the_unit_that_was_read_is_kept(
     assert not is_open(asked).any()
 
 
+def test_a_yes_to_one_value_is_no_yes_to_a_later_one(
+    book: Callable[..., Path], tmp_path: Path
+) -> None:
+    """'Millimetres' was said of 900; the new file says 950: asked again, and in question."""
+    rows = [DUCTS, ["D-1", "entry", "E-1", 900, "clay", 1.2]]
+    back = answered(tmp_path, book(ducts=rows), {("duct-02", "ducts/D-1"): "millimetres"})
+    rows[1][3] = 950
+    tables, _ = check([book("later.xlsx", ducts=rows), back])
+    asked = tables["findings"].query("code == 'duct-02'")
+    assert is_open(asked).all()
+    assert set(asked["weight"]) == {"ASK"}
+    assert "bore_mm" in str(tables["ends"]["doubted"].iloc[0])
+
+
 @pytest.mark.parametrize(
     ("said", "is_closed"), [("no", False), ("I am not sure", False), ("yes", True), ("1.4", True)]
 )
