@@ -92,14 +92,14 @@ def _survey(tables: dict[str, Any], only: Sequence[str]) -> list[str]:
     if only:  # chambers of all regions carry the water and stay among the tables
         chambers = chambers[chambers["site_id"].isin(set(tables["sites"]["site_id"]))]
     unlisted = int(ends["is_unlisted"].astype(bool).sum())
-    rows, found = head_line(tables["counts"]), f"{len(tables['sites'])} sites"
+    rows, found = head_line(tables["counts"]), _many(len(tables["sites"]), "site")
     if only:
         rows, found = f"Surveys of all regions: {rows}", f"Only {', '.join(only)}: {found}"
     return [
         f"{rows}.",
-        f"{found}, {len(tables['buildings'])} buildings, "
-        f"{len(chambers)} chambers, {len(tables['entries'])} entries, "
-        f"{len(ends) - unlisted} duct ends listed and {unlisted} more counted but not listed.",
+        f"{found}, {_many(len(tables['buildings']), 'building')}, "
+        f"{_many(len(chambers), 'chamber')}, {_many(len(tables['entries']), 'entry')}, "
+        f"{_many(len(ends) - unlisted, 'duct end')} listed and {unlisted} more counted but not listed.",
     ]
 
 
@@ -111,7 +111,7 @@ def _classes(tables: dict[str, Any]) -> list[str]:
     below = walls[walls["level_class"] == contract.BELOW]
     ducts = int((below["way"] == contract.THROUGH_DUCT).sum())
     return [
-        f"Of {len(walls)} openings into buildings: {', '.join(parts)}.",
+        f"Of {_many(len(walls), 'opening')} into buildings: {', '.join(parts)}.",
         f"{ducts} of those below are dry over ground and wet through ducts.",
     ]
 
@@ -124,7 +124,7 @@ def _programme(tables: dict[str, Any], currency: str) -> list[str]:
     chosen = choices[choices["is_chosen"].astype(bool)].sort_values("rank")
     mine = plans[plans["region"].isin(set(choices["region"].dropna()))]  # with --only: no others
     out = [
-        f"{len(chosen)} buildings chosen for "
+        f"{_many(len(chosen), 'building')} chosen for "
         f"{words(int(chosen['cost_minor'].sum()), currency)} of "
         f"{words(int(mine['budget_minor'].sum()), currency)}; {len(choices) - len(chosen)} left "
         f"out, each with its reason.",
@@ -149,9 +149,26 @@ def _records(tables: dict[str, Any]) -> list[str]:
     opened = int(sealed["is_changed"].astype(bool).sum())
     whole = int(built["is_complete"].astype(bool).sum()) if len(built) else 0
     return [
-        f"Records: {len(sealed)} ends sealed, {closed} count as closed, {opened} opened again; "
-        f"whole packages accepted at {whole} of {len(built)} buildings."
+        f"Records: {_many(len(sealed), 'end')} sealed, {closed} "
+        f"{'counts' if closed == 1 else 'count'} as closed, {opened} opened again; "
+        f"whole packages accepted at {whole} of {_many(len(built), 'building')}.",
+        *_no_pack(tables),
     ]
+
+
+def _no_pack(tables: dict[str, Any]) -> list[str]:
+    from pipeline.core.made_ends import sites_without_work
+
+    sites = sites_without_work(tables)
+    if not sites:
+        return []
+    return [f"No work pack for {', '.join(sites)}: every chosen end is sealed by record."]
+
+
+def _many(count: int, noun: str) -> str:
+    """A count with its noun: '1 site', '2 sites', '3 entries'."""
+    more = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
+    return f"{count} {noun if count == 1 else more}"
 
 
 def _questions(tables: dict[str, Any], only: Sequence[str]) -> list[str]:

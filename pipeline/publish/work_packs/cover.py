@@ -9,10 +9,10 @@ from typing import Final
 
 from pipeline.core import contract
 from pipeline.core.cautions import ALWAYS, general
+from pipeline.core.made_ends import made_words
 from pipeline.publish.work_packs.facts import Job, Pack, Row, contents_words, number, said
 from pipeline.publish.work_packs.kit import (
     Need,
-    is_sealed_by_record,
     jobs_of_day,
     kit_of_crew,
     kit_of_day,
@@ -59,7 +59,7 @@ def draw_cover(sheet: Sheet, pack: Pack) -> None:
         shown(w, 40) for w in (said(site, "site_type"), f"region {said(site, 'region')}") if w
     )
     buildings = ", ".join(shown(said(b, "building_id"), 40) for b in pack.buildings)
-    words = f"{kind}; buildings {buildings}; {len(pack.jobs)} ends to seal; {position_words(site)}"
+    words = f"{kind}; buildings {buildings}; {work_words(pack)}; {position_words(site)}"
     y = sheet.few_lines(LEFT_MM, TOP_MM + 18.0, shown(words, 500), _WIDE, size=9.0, most=3)
     low = _holds(sheet, y + 1.0, pack)
     left = _when(sheet, low, pack)
@@ -90,6 +90,21 @@ def draw_cover(sheet: Sheet, pack: Pack) -> None:
         y = sheet.heading(y + 1.5, "Sketch of the site, from the positions of the survey")
         high = min(BOTTOM_MM - 2.0 - y, 110.0)
         draw_plan(sheet, pack.places, Frame(LEFT_MM, y + 1.0, _WIDE, high))
+
+
+def work_words(pack: Pack) -> str:
+    """How many ends are to be sealed, and how many seals to be made good."""
+    snags = sum(bool(j.hole.snag) for j in pack.jobs)
+    rest = len(pack.jobs) - snags
+    parts = [f"{rest} {'end' if rest == 1 else 'ends'} to seal"] if rest else []
+    if snags:
+        parts.append(f"{snags} {'seal' if snags == 1 else 'seals'} to make good (open snag)")
+    return ", ".join(parts)
+
+
+def made_rows(pack: Pack) -> str:
+    """Ends of the same buildings that are sealed by record, each with its day; '' for none."""
+    return "; ".join(f"{said(s, 'end_id')} ({made_words(s)})" for s in pack.made)
 
 
 def position_words(site: Row) -> str:
@@ -151,9 +166,15 @@ def _holds(sheet: Sheet, y: float, pack: Pack) -> float:
         y += high + 1.0
     else:
         y = sheet.lines(LEFT_MM, y, "No hold on any end of this pack.", _WIDE, size=9.5) + 1.0
+    made = made_rows(pack)
+    if made:
+        words = f"Sealed by record, no work of this pack: {made}."
+        y = sheet.few_lines(LEFT_MM, y, shown(words, 900), _WIDE, size=8.5, most=4) + 1.0
     waiting = waiting_rows(pack)
     if waiting:
-        words = f"Not in this pack and still open after it ({len(pack.waiting)} ends):"
+        count = len(pack.waiting)
+        ends = "1 end" if count == 1 else f"{count} ends"
+        words = f"Not in this pack and still open after it ({ends}):"
         y = sheet.lines(LEFT_MM, y, words, _WIDE, size=9.0, is_bold=True)
         for row in waiting[:_WAIT_ROWS]:
             y = sheet.few_lines(LEFT_MM + 2.0, y, shown(row, 500), _WIDE - 2.0, size=8.0, most=2)
@@ -309,6 +330,8 @@ def _order_row(i: int, job: Job, pack: Pack) -> tuple[str, ...]:
 
 def amount_words(job: Job, pack: Pack) -> str:
     """Sealant, a layer deeper than the policy's, sleeves as drawn and what is brought besides."""
+    if job.hole.snag:
+        return f"made good: {job.hole.snag}"
     design = job.hole.design
     ml, layer = number(design, "sealant_ml"), number(design, "layer_mm")
     amount = "no quantity" if math.isnan(ml) else f"{math.ceil(ml)} ml"
@@ -316,7 +339,5 @@ def amount_words(job: Job, pack: Pack) -> str:
     if deep > math.ceil(pack.settings.design.layer_mm):
         amount += f", {deep} mm DEEP"
     sleeves = said(design, "sleeves_words") or "no sleeves"
-    if is_sealed_by_record(job):
-        amount = f"sealed by record, nothing counted; as drawn {amount}"
     more = spare_sleeves(job, pack) if sleeves != "no sleeves" else ""
     return f"{amount}; {sleeves}" + (f"; also bring {more}" if more else "")

@@ -75,7 +75,7 @@ def pages_of_end(job: Job, pack: Pack) -> list[Page]:
         Each draws one page.
     """
     section = section_of(job.hole.design, job.placements) if job.hole.design else None
-    lines = lines_of(job.hole.design)
+    lines = lines_of(job.hole.design, job.hole.snag)
     blocks = _right_blocks(job, pack)
     for picture in _PICTURES_MM:
         top = _head_low(job) + picture + 8.0

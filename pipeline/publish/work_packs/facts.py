@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import pandas as pd
 
+from pipeline.core.made_ends import is_made, open_snag
 from pipeline.core.materials import Materials
 from pipeline.core.settings import Settings
 from pipeline.tables import Tables
@@ -39,6 +40,17 @@ class Hole:
     cables: tuple[Row, ...]
     design: Row
     is_in_pack: bool
+    sealed: Row = field(default_factory=dict)  # what its records come to; {} = none
+
+    @property
+    def is_made(self) -> bool:
+        """True where a seal stands by record."""
+        return is_made(self.sealed)
+
+    @property
+    def snag(self) -> str:
+        """What is to be made good at a seal that stands; '' for none."""
+        return open_snag(self.sealed)
 
 
 @dataclass(frozen=True)
@@ -117,6 +129,7 @@ class Pack:
     settings: Settings
     paper: Paper
     places: tuple[Place, ...] = ()
+    made: tuple[Row, ...] = ()  # records of ends sealed already, without an open snag
 
 
 def said(row: Row, name: str) -> str:
@@ -176,14 +189,17 @@ def packs_of(
     Notes
     -----
     A pack holds the ends of the chosen packages. Ends of the same buildings that need a seal but
-    are not chosen, or wait for a release before design or order, are listed on the cover.
+    are not chosen, or wait for a release before design or order, are listed on the cover. Ends that
+    are sealed by record are no work and are named there too; one with an open snag stands in the
+    pack to be made good. A site where nothing is left to do gets no pack.
     """
     look = _Look(tables)
     chosen: dict[str, list[Row]] = defaultdict(list)
     for row in tables["choices"].to_dict("records"):
         if bool(row["is_chosen"]):
             chosen[str(row["site_id"])].append(row)
-    return [look.pack(s, chosen[s], settings, materials, paper) for s in sorted(chosen)]
+    packs = (look.pack(s, chosen[s], settings, materials, paper) for s in sorted(chosen))
+    return [p for p in packs if p.jobs]
 
 
 def _records(tables: Tables, name: str) -> list[Row]:
@@ -225,6 +241,7 @@ class _Look:
         self.placements = _groups(_records(tables, "placements"), "end_id")
         self.pieces = _groups(_records(tables, "pieces"), "end_id")
         self.seals = _groups(_records(tables, "seals"), "end_id")
+        self.sealed = _by(_records(tables, "sealed_ends"), "end_id")
         self.days = _groups(_records(tables, "crew_days"), "site_id")
         self.at_wall: dict[tuple[str, str], list[str]] = defaultdict(list)
         self.at_place: dict[str, list[str]] = defaultdict(list)
@@ -259,14 +276,19 @@ class _Look:
         days = sorted(self.days.get(site_id, ()), key=lambda r: (said(r, "work_date"), r["day_no"]))
         planned = [e for d in days for e in said(d, "end_ids").split(";") if e]
         at = {e: i for i, e in enumerate(planned)}
-        ordered = sorted(set(wanted), key=lambda e: (at.get(e, _LAST), self._walk(e)))
+        made = self._made(buildings)
+        snags = {e for e in made if open_snag(self.sealed[e])}
+        ordered = sorted(
+            {*wanted, *snags} - (made - snags), key=lambda e: (at.get(e, _LAST), self._walk(e))
+        )
         in_pack = frozenset(ordered)
         keys = list(dict.fromkeys(self._wall_key(e) for e in ordered))
         walls = {key: self._wall(key, in_pack) for key in keys}
         jobs = tuple(self._job(e, walls[self._wall_key(e)], in_pack) for e in ordered)
         waiting = [
             d for e, d in sorted(self.designs.items())
-            if said(d, "building_id") in buildings and bool(d["is_needed"]) and e not in in_pack
+            if said(d, "building_id") in buildings and bool(d["is_needed"])
+            and e not in in_pack and e not in made
         ]  # fmt: skip
         places = list(dict.fromkeys(key[0] for key in keys))
         return Pack(
@@ -282,7 +304,19 @@ class _Look:
             settings,
             paper,
             self._places(site_id, frozenset(buildings)),
+            tuple(self.sealed[e] for e in sorted(made - snags)),
         )
+
+    def _made(self, buildings: list[str]) -> set[str]:
+        """Ends of some buildings where a seal stands by record."""
+        return {
+            e for e, row in self.sealed.items()
+            if is_made(row) and self._building(e) in buildings
+        }  # fmt: skip
+
+    def _building(self, end_id: str) -> str:
+        own = said(self.designs.get(end_id, {}), "building_id")
+        return own or said(self.entries.get(said(self.end(end_id), "place_id"), {}), "building_id")
 
     def _places(self, site_id: str, in_pack: frozenset[str]) -> tuple[Place, ...]:
         """Buildings and chambers of a site whose position is known, far chambers left out."""
@@ -311,7 +345,10 @@ class _Look:
     def _hole(self, end_id: str, in_pack: frozenset[str]) -> Hole:
         cables = sorted(self.cables.get(end_id, ()), key=lambda r: said(r, "cable_id"))
         design = self.designs.get(end_id, {})
-        return Hole(end_id, self.end(end_id), tuple(cables), design, end_id in in_pack)
+        return Hole(
+            end_id, self.end(end_id), tuple(cables), design, end_id in in_pack,
+            self.sealed.get(end_id, {}),
+        )  # fmt: skip
 
     def _job(self, end_id: str, wall: Wall, in_pack: frozenset[str]) -> Job:
         hole = self._hole(end_id, in_pack)

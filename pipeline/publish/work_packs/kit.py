@@ -73,7 +73,7 @@ def _per_day(pack: Pack, item: Item, ml: float) -> Need:
     if item.kind == "sealant":
         count = packs_count(ml, item)
         return Need(
-            item, f"{count} + {item.spare_count}",
+            item, f"{count} + {item.spare_count}" if count else f"{item.spare_count} spare",
             f"{math.ceil(ml)} ml for the ends of the day, opened packs shared; then spare",
         )  # fmt: skip
     people = pack.settings.crews.crew_size if item.per_person else 1
@@ -110,6 +110,11 @@ def kit_words(pack: Pack, jobs: list[Job]) -> str:
     """How the kit of a day is counted, and what the ends on hold have in it."""
     sealant = pack.materials.items[pack.materials.sealant.item_id]
     noun = "cartridge" if "cartridge" in sealant.name.lower() else "pack"
+    if jobs and all(j.hole.snag for j in jobs):
+        return (
+            f"Seals to make good only: no {noun} is counted for them, the spare serves where a snag "
+            "needs sealant."
+        )
     words = (
         f"Sealant: {noun}s for all ends of the list + {sealant.spare_count} spare. Sleeves: sum "
         "of all ends as drawn, with spares for cables left as found and for what the survey leaves "
@@ -131,15 +136,11 @@ def kit_words(pack: Pack, jobs: list[Job]) -> str:
     )
 
 
-def is_sealed_by_record(job: Job) -> bool:
-    """True where a record says that the end is sealed, so that nothing is counted for it."""
-    return not job.pieces and said(job.hole.design, "is_made") == "True"
-
-
 def _uncounted(job: Job) -> str:
     """Why an end has no quantities."""
-    if is_sealed_by_record(job):
-        return "A record says that this end is sealed: nothing is counted for it. Ask the office."
+    if job.hole.snag:
+        day = said(job.hole.sealed, "sealed_on")
+        return f"Sealed by record on {day}: nothing is counted for it; open snag: {job.hole.snag}."
     return "No quantity is known for this end."
 
 

@@ -68,7 +68,7 @@ def has_cables(job: Job) -> bool:
 
 def held_reach(hole: Hole) -> str:
     """Reach of the hold on a hole that needs a seal; '' where nothing holds it."""
-    if not hole.is_in_pack and not bool(hole.design.get("is_needed")):
+    if not hole.is_in_pack and (hole.is_made or not bool(hole.design.get("is_needed"))):
         return ""
     reach = said(hole.design, "hold_reach")
     return "" if reach == contract.HOLD_NONE else reach

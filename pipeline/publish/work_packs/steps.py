@@ -8,6 +8,8 @@ from typing import Final
 
 from pipeline.publish.work_packs.facts import Row, said
 
+MADE_GOOD: Final = "To be made good"
+MEND_ONLY: Final = "The seal stays"
 # How each step of a sheet begins, in the order of work.
 STEP_STARTS: Final[tuple[tuple[str, ...], ...]] = (
     ("Make sure that permits",),
@@ -19,12 +21,12 @@ STEP_STARTS: Final[tuple[tuple[str, ...], ...]] = (
     ("Leave the cables", "With the owner's leave", "Cord:"),
     ("Filler sleeves",),
     ("Check",),
-    ("Sealant",),
+    ("Sealant", MADE_GOOD, MEND_ONLY),
     ("Smooth off",),
     ("Label",),
     ("Photo",),
 )
-_PERMIT, _WATER, _OLD, _CLEAN, _ABRADE, _, _CABLES, _FILLER, _, _, _, _, _PHOTO = range(13)
+_PERMIT, _WATER, _OLD, _CLEAN, _ABRADE, _, _CABLES, _FILLER, _, _, _, _LABEL, _PHOTO = range(13)
 # The step that a caution stands before or in place of, by the code of the rule that raises it: its
 # words may be the programme's own.
 CAUTION_STEPS: Final[dict[str, int]] = {
@@ -65,13 +67,15 @@ class Line:
     words: str
 
 
-def lines_of(design: Row) -> list[Line]:
+def lines_of(design: Row, snag: str = "") -> list[Line]:
     """Steps with numbers and cautions where they change a step, in the order of work.
 
     Parameters
     ----------
     design : dict
         Row of `designs`.
+    snag : str, optional
+        Open snag of a seal that stands by record: it is made good, the seal is not made anew.
 
     Returns
     -------
@@ -83,6 +87,8 @@ def lines_of(design: Row) -> list[Line]:
     in its place; one whose place is not known stands first.
     """
     steps = [s for s in said(design, "steps").split(" | ") if s]
+    if snag:
+        steps = _made_good(steps, snag)
     cautions = [c for c in said(design, "cautions").split(" | ") if c]
     codes = said(design, "caution_codes").split(";")
     ranked = [
@@ -99,6 +105,17 @@ def lines_of(design: Row) -> list[Line]:
         number += is_step
         out.append(Line(number if is_step else 0, words))
     return out
+
+
+def _made_good(steps: list[str], snag: str) -> list[str]:
+    """Steps at a seal that stands: leave and water as for any end, then the snag, label, photo."""
+    first = [s for s in steps if s.startswith((*STEP_STARTS[_PERMIT], *STEP_STARTS[_WATER]))]
+    last = [s for s in steps if s.startswith((*STEP_STARTS[_LABEL], *STEP_STARTS[_PHOTO]))]
+    own = [
+        f"{MADE_GOOD}: {snag}.",
+        f"{MEND_ONLY}: where it cannot be made good with the seal in place, stop and ring.",
+    ]
+    return [*first, *own, *last]
 
 
 def _step_rank(step: str, at: int) -> int:

@@ -56,7 +56,7 @@ def pages_of_wall(wall: Wall, pack: Pack) -> list[Page]:
         y = draw_wall(sheet, wall, _FRAME)
         sheet.text(
             LEFT_MM, y + 4.0,
-            "Thick ring: to be sealed with this pack. " + ("Cross and HELD: not before its release. "
+            "Thick ring: work of this pack. " + ("Cross and HELD: not before its release. "
             if any(held_reach(h) for h in wall.holes) else "")
             + "Below each hole: what is in it.", 8.0,
         )  # fmt: skip
@@ -113,7 +113,7 @@ def _cells(hole: Hole) -> tuple[str, ...]:
     row, col = number(end, "row_no"), number(end, "col_no")
     bore, second = number(end, "bore_mm"), number(end, "bore_b_mm")
     size = f"{bore:g}" + (f" x {second:g}" if second > 0 else "") if bore > 0 else "?"
-    done: str = done_words(hole)
+    done: str = shown(done_words(hole), 200)
     return (
         Bold(shown(hole.end_id, 80)) if held_reach(hole) else shown(hole.end_id, 80),
         f"{row:.0f}, {col:.0f}" if row >= 1 <= col else "?",
@@ -128,8 +128,10 @@ def done_words(hole: Hole) -> str:
     design = hole.design
     reach = held_reach(hole)
     if hole.is_in_pack:
-        own = "seal, with its own page"
+        own = f"make good: {hole.snag}" if hole.snag else "seal, with its own page"
         return f"HELD, DO NOT START before release: {own}" if reach else own.capitalize()
+    if hole.is_made:
+        return f"leave: sealed by record {said(hole.sealed, 'sealed_on')}"
     if not design or not bool(design.get("is_needed")):
         return "leave as it is"
     if reach in (contract.HOLD_DESIGN, contract.HOLD_ORDER):

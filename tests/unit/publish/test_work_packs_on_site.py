@@ -71,16 +71,6 @@ def test_nothing_to_bring_is_not_told(pages: Read) -> None:
     assert not any("lso bring" in t for t in found)
 
 
-def test_an_end_that_a_record_calls_sealed(pages: Read) -> None:
-    """Nothing is counted for it, and list and page both say so."""
-    tables = _tables(design={"is_made": True})
-    tables["pieces"] = tables["pieces"].iloc[:0]
-    found = pages(tables)
-    assert "sealed by record, nothing counted; as drawn 123 ml; 1 x 40 mm" in found[1]
-    page = next(t for t in found if t.startswith("E1-03"))
-    assert "A record says that this end is sealed: nothing is counted for it." in page
-
-
 def test_two_lengths_deep(pages: Read) -> None:
     """The words count both lengths, the picture one: the page says so."""
     tables = _with_spares(_tables(design={"sleeves_words": "2 x 40 mm (2 lengths deep)"}))
