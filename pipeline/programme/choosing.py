@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
 
 from pipeline.core.annual_loss import discount_factors
-from pipeline.core.money import minor
+from pipeline.core.money import minor, words
 from pipeline.core.settings import Settings
 from pipeline.programme.choice import Floor, Options, Plan, choose, greedy
 from pipeline.programme.fixes import Fixes, ready_on
@@ -148,7 +148,8 @@ def decide(
         _take(out.chosen, plan, options, purse)
         for package, place in _unknown_ones(mine, out.chosen, purse, allowed):
             out.chosen[str(package["building_id"])] = Chosen(package, purse.years[place], None)
-        out.plans += _plan_rows(region, purse, plan, options, mine=mine, chosen=out.chosen)
+        told = replace(plan, method=_method(plan, purse, ground.settings.programme.currency))
+        out.plans += _plan_rows(region, purse, told, options, mine=mine, chosen=out.chosen)
     return out
 
 
@@ -298,6 +299,14 @@ def _unknown_ones(
     return out
 
 
+def _method(plan: Plan, purse: Purse, currency: str) -> str:
+    """How a region's plan was found; over several years with what the plain list would avoid."""
+    if len(purse.years) == 1:
+        return plan.method
+    plain = words(plan.greedy_value, currency)
+    return f"{plan.method}, years together (plain list of all years: {plain})"
+
+
 def _plan_rows(
     region: str,
     purse: Purse,
@@ -314,9 +323,6 @@ def _plan_rows(
     and no choice of this year can pass this year's value + what the region lacks to its bound.
     """
     slack = plan.bound - plan.value
-    method = plan.method
-    if len(purse.years) > 1:
-        method += f", years together (plain list of all years: {plan.greedy_value} minor units)"
     gains = [p for p in mine if p["gain"] in (*COMPETE, UNKNOWN)]
     largest = {str(p["building_id"]): p for p in sorted(gains, key=lambda p: int(p["step_no"]))}
     rows = []
@@ -341,7 +347,7 @@ def _plan_rows(
                 "gap_frac": slack / bound if bound else 0.0,
                 "packages_count": len(mine),
                 "packages_cost_minor": sum(p["cost_minor"] for p in largest.values()),
-                "method": method,
+                "method": plan.method,
             }
         )
     return rows

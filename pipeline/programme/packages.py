@@ -231,8 +231,9 @@ def _row(
         "hold": hold,
         "gain": gain,
         "loss_once_minor": case.loss.loss_once_minor,
-        "loss_before_minor_per_year": money["before"],
-        "loss_after_minor_per_year": money["after"],
+        # no known chance is no loss of nothing: it is not known
+        "loss_before_minor_per_year": money["before"] if before.decider is not None else None,
+        "loss_after_minor_per_year": money["after"] if before.decider is not None else None,
         "avoided_low_minor_per_year": money["low"] if claimed else None,
         "avoided_minor_per_year": money["central"] if claimed else None,
         "avoided_high_minor_per_year": money["high"] if claimed else None,
@@ -324,8 +325,8 @@ def _without_fall(
     o: Openings, before: Onset, is_open: BoolArray, unknown: list[str]
 ) -> tuple[str, list[str]]:
     """Gain of a package that does not lower the known chance."""
-    if is_open.all():
-        return "nothing", []  # every end of the package waits for a release
+    if is_open.all():  # every end of the package waits for a release
+        return ("not known" if before.decider is None and o.is_unknown.any() else "nothing"), []
     if (o.is_unknown & ~is_open).any():
         return "benefit unknown", ["openings of unknown chance are closed", *unknown]
     if before.decider is None and unknown:
@@ -356,8 +357,10 @@ def _assumptions(case: Case, closed: IntArray, without_price: tuple[str, ...]) -
     o = case.openings
     out = []
     if o.is_unknown.any():
+        count = int(o.is_unknown.sum())
         out.append(
-            f"{int(o.is_unknown.sum())} openings of unknown chance: the chance as found may be higher"
+            f"{count} {'opening' if count == 1 else 'openings'} of unknown chance: the chance as "
+            "found may be higher"
         )
     held = closed[o.is_held[closed]]
     if held.size:

@@ -131,7 +131,7 @@ class Reasons:
     def _not_chosen(self, ladder: Sequence[Mapping[str, Any]], region: Any) -> str:
         gains = [p for p in ladder if p["gain"] in ("benefit", "up to", "benefit unknown")]
         if not gains:
-            return _no_gain(ladder[-1])
+            return _no_gain(ladder[-1], self._openings.get(str(ladder[-1]["building_id"])))
         if pd.isna(region) or str(region) not in self._purses:
             return f"no budget for region {region}"
         return self._over_budget(min(gains, key=lambda p: p["cost_minor"]), str(region))
@@ -183,7 +183,7 @@ def _times(ratio: float) -> str:
     return f"{ratio:,.0f} times" if ratio >= 10.0 else f"{ratio:.1f} times"
 
 
-def _no_gain(package: Mapping[str, Any]) -> str:
+def _no_gain(package: Mapping[str, Any], openings: Openings | None) -> str:
     """Why a ladder gains nothing."""
     said = [
         part
@@ -198,5 +198,8 @@ def _no_gain(package: Mapping[str, Any]) -> str:
             f"onset as found; {package['hold'] or 'no gain from seals'}"
         )
     if package["before_chance_per_year"] is None:
-        return f"no gain: no water is known to get in{why}"
+        count = 0 if openings is None else int(openings.is_unknown.sum())
+        many = "1 opening is" if count == 1 else f"{count} openings are"
+        told = f"{many} treated as reached by water" if count else "no water level is known there"
+        return f"{words.NOT_TOLD}the chance of water inside is not known; {told}{why}"
     return f"no gain because the next gate decides as before: {package['next_gate']}{why}"

@@ -8,9 +8,9 @@ from typing import Any, Final
 import pandas as pd
 
 from pipeline.core import contract
+from pipeline.programme.words import NOT_TOLD
 
 Row = dict[str, Any]
-_NO_WATER: Final = "no gain: no water is known"
 
 
 def made_ends(tables: Mapping[str, Any]) -> frozenset[str]:
@@ -36,8 +36,8 @@ def with_starts(choices: Sequence[Row], tables: Mapping[str, Any], packages: Any
     -------
     list of dict
         A chosen package says how many of its ends may not be started before a release, and how
-        many are sealed and wait for acceptance. "No water is known" is told apart from water that
-        nobody modelled: the one is not the other.
+        many are sealed and wait for acceptance. Where no gain can be told, water that nobody
+        modelled is named: that is not the same as dry.
 
     """
     designs = {str(d["end_id"]): d for d in tables["designs"].to_dict("records")}
@@ -51,10 +51,10 @@ def with_starts(choices: Sequence[Row], tables: Mapping[str, Any], packages: Any
             ends = [designs[e] for e in ends_of.get(str(row["package_id"]), ()) if e in designs]
             row["reason"] = "; ".join([str(row["reason"]), *_before(ends)])
         said = row.get("left_out_reason")
-        if isinstance(said, str) and said.startswith(_NO_WATER) and row["building_id"] in dark:
+        if isinstance(said, str) and said.startswith(NOT_TOLD) and row["building_id"] in dark:
             row["left_out_reason"] = (
-                "no gain can be told: the flood is not modelled at openings of it, which is not "
-                f"the same as dry ({said})"
+                f"{NOT_TOLD}the flood is not modelled at openings of it, which is not the same as "
+                f"dry; {said.removeprefix(NOT_TOLD)}"
             )
         out.append(row)
     return out

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pipeline.programme.structure import Limit
 
 HELD_REASON: Final = "no benefit until released"
+NOT_TOLD: Final = "no gain can be told: "
 _KIND_FIRST: Final = ("door", "vent", "drain", "hatch", "crack", "gap beside duct")
 
 

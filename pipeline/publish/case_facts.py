@@ -243,12 +243,7 @@ def _options(reader: _Reader, buildings: tuple[str, ...]) -> list[Fact]:
         Fact(
             part,
             "Cheapest closing line",
-            tuple(
-                f"{int(reader.lines[b]['ends_count'])} ends, {reader.money(reader.lines[b]['cost_minor'])}"
-                if b in reader.lines and not pd.isna(reader.lines[b]["ends_count"])
-                else ""
-                for b in buildings
-            ),
+            tuple(_line(reader, reader.lines.get(b)) for b in buildings),
             "closing_lines: ends_count, cost_minor",
         )
     )
@@ -264,8 +259,24 @@ def _options(reader: _Reader, buildings: tuple[str, ...]) -> list[Fact]:
     return facts
 
 
+def _line(reader: _Reader, line: Row | None) -> str:
+    """The cheapest closing line; one of no ends that leaves ways open shuts nothing off."""
+    if line is None or pd.isna(line["ends_count"]):
+        return ""
+    count = int(line["ends_count"])
+    leaves_open = not pd.isna(line["cannot_close"])
+    if not count and leaves_open:
+        return f"{NOT_KNOWN}: every way in is held or takes no seal"
+    text = f"{_ends(count)}, {reader.money(line['cost_minor'])}"
+    return f"{text}; leaves ways open that no seal closes now" if leaves_open else text
+
+
+def _ends(count: int) -> str:
+    return f"{count} {'end' if count == 1 else 'ends'}"
+
+
 def _option(reader: _Reader, package: Row) -> str:
-    text = f"{int(package['ends_count'])} ends, {reader.money(package['cost_minor'])}: "
+    text = f"{_ends(int(package['ends_count']))}, {reader.money(package['cost_minor'])}: "
     if pd.isna(package["pv_avoided_minor"]):
         return text + str(package["gain"])
     upto = "up to " if package["gain"] == "up to" else ""
@@ -340,7 +351,8 @@ def _doubts(
         rows = reader.openings.get(b, [])
         close = sum(r["level_class"] == contract.CLOSE for r in rows)
         blind = sum(r["level_class"] in (contract.NO_LEVEL, contract.NO_FLOOD) for r in rows)
-        return f"{len(rows)} openings: {close} too close to call, {blind} without level or flood"
+        noun = "opening" if len(rows) == 1 else "openings"
+        return f"{len(rows)} {noun}: {close} too close to call, {blind} without level or flood"
 
     def dry(p: Row) -> str:
         if pd.isna(p["dry_before_frac"]):

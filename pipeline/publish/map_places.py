@@ -244,8 +244,11 @@ def chance_words(chance_per_year: Any, bound: Any) -> str:
 def _closing_words(line: dict[str, Any] | None, currency: str) -> dict[str, Any]:
     if line is None:
         return {"line_ends": "", "line_words": "", "line_cannot": ""}
-    parts = [f"{int(line['ends_count'])} ends to seal"]
-    if not is_missing(line["cost_minor"]):
+    count = int(line["ends_count"])
+    parts = [f"{count} {'end' if count == 1 else 'ends'} to seal"]
+    if not count and text(line["cannot_close"]):
+        parts = ["not known: every way in is held or takes no seal"]
+    elif not is_missing(line["cost_minor"]):
         parts.append(f"{money_words(int(line['cost_minor']), currency)}")
     wall = f"all {int(line['all_wall_count'])} ends at the wall that are not above"
     if not is_missing(line["all_wall_cost_minor"]):

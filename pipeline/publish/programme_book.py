@@ -312,6 +312,10 @@ def _with_line_and_time(frame: pd.DataFrame, tables: Tables, currency: str) -> p
                  "all_wall_cost": "wall_cost", "cannot_close": "line_says",
                  "conditions": "line_rests"}
     )  # fmt: skip
+    # a line of no ends that leaves ways open shuts nothing off: what would is not known
+    is_none = lines["line_ends_count"].eq(0) & lines["line_says"].notna()
+    for name in ("line_ends_count", "line_cost"):
+        lines[name] = lines[name].mask(is_none)
     filling = tables["filling"].rename(columns={"words": "fill_words"})
     for other, names in (
         (lines, ["line_ends_count", "line_cost", "wall_cost", "line_says", "line_rests"]),

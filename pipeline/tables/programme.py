@@ -6,7 +6,7 @@ from typing import Final
 
 from pipeline.tables.spec import Table, flag, real, text, whole
 
-GAINS: Final = ("benefit", "up to", "benefit unknown", "nothing", "structural hold")
+GAINS: Final = ("benefit", "up to", "benefit unknown", "not known", "nothing", "structural hold")
 
 PACKAGES = Table(
     "packages",
@@ -38,8 +38,13 @@ PACKAGES = Table(
         text("hold", "structural hold in words; blank = none"),
         text("gain", "kind of benefit", words=GAINS, nullable=False),
         whole("loss_once_minor", "loss once water is inside (minor units)"),
-        whole("loss_before_minor_per_year", "expected annual loss as found"),
-        whole("loss_after_minor_per_year", "the same after, central reliability"),
+        whole(
+            "loss_before_minor_per_year",
+            "expected annual loss as found; blank = no chance is known",
+        ),
+        whole(
+            "loss_after_minor_per_year", "the same after, central reliability; blank = not known"
+        ),
         whole("avoided_low_minor_per_year", "loss avoided at low reliability"),
         whole("avoided_minor_per_year", "loss avoided at central reliability"),
         whole("avoided_high_minor_per_year", "loss avoided at high reliability"),

@@ -357,3 +357,24 @@ def test_level_under_the_most_frequent_event_is_more_often_than(
     assert row["before_chance_per_year"] == pytest.approx(0.1)
     (choice,) = made["choices"].to_dict("records")
     assert "water inside at more often than 1 in 10 a year" in choice["reason"]
+
+
+def test_nothing_known_is_not_a_loss_of_nothing(town: Any, settings: Settings, run: Run) -> None:
+    """No chance is known and the only end is held: loss and gain are blank or 'not known', never 0."""
+    town.site("S1")
+    town.building("B1", "S1")
+    town.opening("B1-1", "B1", level_m=None, chances={}, hold="design", level_class="no level")
+    made = run(town.tables(), settings)
+    (row,) = _rows(made)
+    assert row["gain"] == "not known"
+    for name in (
+        "before_chance_per_year",
+        "loss_before_minor_per_year",
+        "loss_after_minor_per_year",
+    ):
+        assert pd.isna(row[name]), name
+    (choice,) = made["choices"].to_dict("records")
+    said = choice["left_out_reason"]
+    assert said.startswith("no gain can be told: the chance of water inside is not known; ")
+    assert "treated as reached by water" in said
+    assert "no water is known to get in" not in said

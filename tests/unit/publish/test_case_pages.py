@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from icalendar import Calendar
 from pypdf import PdfReader
@@ -16,6 +17,7 @@ from pipeline.core.buying import load as load_buying
 from pipeline.core.materials import load as load_materials
 from pipeline.core.settings import Settings
 from pipeline.programme import programme
+from pipeline.publish.case_facts import site_cases
 from pipeline.publish.case_pages import ABREAST, write_cases
 from pipeline.publish.crew_calendar import write_crew_calendars
 from pipeline.tables import Tables, blank, hand_over
@@ -141,3 +143,31 @@ def test_calendar_holds_every_crew_day(tables: Tables, settings: Settings, tmp_p
         assert f"STOP: {row['stop_words']}." in text
     for line in path.read_bytes().split(b"\r\n"):
         assert len(line) <= 75  # RFC 5545, 3.1: lines are folded at 75 octets
+
+
+def test_unknown_is_not_printed_as_nothing(settings: Settings) -> None:
+    """No chance known: the case says 'not known' of loss, gain and line, and no amount of 0."""
+    town = Town()
+    town.site("S1", customers_count=4000)
+    town.building("B1", "S1")
+    town.opening("B1-1", "B1", level_m=None, chances={}, hold="design", level_class="no level")
+    out = town.tables()
+    made = programme(
+        out,
+        settings,
+        materials=load_materials(settings.design.materials),
+        buying=load_buying(settings),
+    )
+    full = out | hand_over("programme", made)
+    line = {"kind": "building", "place_id": "B1", "site_id": "S1", "ends_count": 0, "cost_minor": 0,
+            "cannot_close": "B1-1: held", "end_ids": None, "method": "nothing to close"}  # fmt: skip
+    full["closing_lines"] = pd.DataFrame([line])
+    for name in ("findings", "filling"):
+        full.setdefault(name, blank(name))
+    (case,) = site_cases(full, settings)
+    told = {f.label: f.texts[0] for f in case.facts}
+    assert told["Expected loss a year if nothing is done"] == "not known"
+    assert told["Seal, step 1"].endswith(": not known")
+    assert told["Loss avoided a year, low / central / high"] == "not known"
+    assert told["Cheapest closing line"].startswith("not known")
+    assert "0 GBP" not in {t.split(": ")[-1] for t in told.values()}
