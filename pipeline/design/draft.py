@@ -12,7 +12,7 @@ from pipeline.core.settings import Settings
 from pipeline.design.case import Case
 from pipeline.design.doubts import free_area_range
 from pipeline.design.facts import Facts, number, text
-from pipeline.design.head import Head
+from pipeline.design.head import Head, first_remedy
 from pipeline.design.hold_rules import RULES
 from pipeline.design.holds import Applied, apply, widest
 from pipeline.design.layer import Layer, layer_of, outside_envelope, wall_substrate
@@ -175,6 +175,9 @@ def _drawn(case: Case) -> tuple[Case, Layer | None]:
         head_m=case.head.head_m if is_proved else math.nan,
         durations=case.head.durations,
     )
+    remedy = first_remedy(case.head)
+    if remedy and "head" in outside:
+        outside += f" ({remedy})"
     if case.gas_reason and not materials.sealant.envelope.gas_tested:
         outside = ", ".join(w for w in (outside, "gas-tightness not tested") if w)
     filler = materials.filler.length_mm * (2 if case.is_turned else 1)

@@ -19,6 +19,9 @@ from pipeline.tables import Tables
 _SHORT: Final = ("surface water",)
 _CYCLIC: Final = ("sea",)
 _STANDING: Final = ("groundwater", "seen water")
+NOT_KNOWN: Final = "not known: "
+ASSUMED: Final = "assumed: "
+NO_OWN_LEVEL: Final = "its own level is missing"
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,14 @@ class Head:
     words: str
     durations: tuple[Duration, ...]
     assumed: str = ""
+
+
+def first_remedy(head: Head) -> str:
+    """What has to be done first about a head that is not known or assumed; '' for a known one."""
+    if not head.assumed:
+        return ""
+    do = "measure its level" if NO_OWN_LEVEL in head.words else "find the water level there"
+    return f"head {head.words}: {do} first"
 
 
 class Waters:
@@ -118,8 +129,8 @@ def head_of(facts: Facts, waters: Waters) -> Head:
     durations = _durations(mechanisms - {""})
     invert = waters.inverts.get(facts.end_id, number(facts.reach, "opening_level_m"))
     if not levels or math.isnan(invert):
-        missing = "its own level" if math.isnan(invert) else "the water level"
-        return Head(math.nan, math.nan, f"not known: {missing} is missing", durations)
+        missing = NO_OWN_LEVEL if math.isnan(invert) else "the water level is missing"
+        return Head(math.nan, math.nan, f"{NOT_KNOWN}{missing}", durations)
     level, words = max(levels)
     head = max(float(up_mm(level) - down_mm(invert)) / 1000.0, 0.0)
     is_sea = "sea" in mechanisms

@@ -18,7 +18,7 @@ from pipeline.design import rows
 from pipeline.design.case import WET_WELL
 from pipeline.design.draft import Draft, draft_of
 from pipeline.design.facts import Facts, gather, records, text
-from pipeline.design.head import Head, Waters, head_of
+from pipeline.design.head import ASSUMED, NOT_KNOWN, Head, Waters, head_of
 from pipeline.design.hold_rules import RULES
 from pipeline.design.lists import consent_rows, old_seal_rows
 from pipeline.design.need import need_of
@@ -127,12 +127,17 @@ def _heads(facts: Sequence[Facts], waters: Waters) -> dict[str, Head]:
         site_m = by_site.get(text(f.site, "site_id"), math.nan)
         taken_m = highest_m if math.isnan(site_m) else site_m
         whose = "the programme" if math.isnan(site_m) else "its site"
-        words = f"head {head.words}: " + (
-            "layer of the policy minimum"
-            if math.isnan(taken_m)
-            else f"the highest of {whose} taken, {taken_m:.3f} m"
+        if math.isnan(taken_m):
+            said = f"head {head.words}: layer of the policy minimum"
+            heads[f.end_id] = replace(head, assumed=said)
+            continue
+        missing = head.words.removeprefix(NOT_KNOWN)
+        heads[f.end_id] = replace(
+            head,
+            head_m=taken_m,
+            words=f"{ASSUMED}{missing}, so the highest head of {whose} is taken",
+            assumed=f"head {head.words}: the highest of {whose} taken, {taken_m:.3f} m",
         )
-        heads[f.end_id] = replace(head, head_m=taken_m, assumed=words)
     return heads
 
 

@@ -71,20 +71,34 @@ def _waiting(tables: Tables) -> Iterator[dict[str, Any]]:
     """Buildings left out because ends must be released first: their release adds quantity."""
     choices, packages = tables["choices"], tables["packages"]
     out = set(choices.loc[~choices["is_chosen"].astype(bool), "building_id"])
-    sealant = dict(zip(tables["designs"]["end_id"], tables["designs"]["sealant_ml"], strict=True))
+    designs = {str(d["end_id"]): d for d in tables["designs"].to_dict("records")}
     waiting = packages[packages["building_id"].isin(out) & (packages["held_count"] > 0)]
     last = waiting.sort_values("step_no").groupby("building_id").tail(1)
     for row in last.to_dict("records"):
         ends = str(row["end_ids"]).split(";")
-        known = [float(sealant[e]) for e in ends if not pd.isna(sealant.get(e))]
+        mine = [designs[e] for e in ends if e in designs]
+        known = [float(d["sealant_ml"]) for d in mine if not _blank(d["sealant_ml"])]
+        said = [f"{row['held_count']} of {row['ends_count']} ends held", _until(row), *_why(mine)]
         yield {
             "region": row["region"],
             "risk": "left out until released",
             "subject": row["building_id"],
-            "words": f"{row['held_count']} of {row['ends_count']} ends held; {_until(row)}",
+            "words": "; ".join(said),
             "quantity": sum(known),
             "unit": "ml of sealant",
         }
+
+
+def _why(designs: list[dict[str, Any]]) -> list[str]:
+    """What holds each end back from design or order, ends of one reason together."""
+    ends: dict[str, list[str]] = {}
+    for row in designs:
+        if row.get("hold_reach") in (contract.HOLD_DESIGN, contract.HOLD_ORDER):
+            words = row.get("hold_words")
+            ends.setdefault("no reason noted" if _blank(words) else str(words), []).append(
+                str(row["end_id"])
+            )
+    return [f"{', '.join(ids)} held: {words}" for words, ids in ends.items()]
 
 
 def _until(package: dict[str, Any]) -> str:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from pipeline.core import contract
 from pipeline.core.curves import encounter_frac
+from pipeline.core.hold_words import holds_in
 from pipeline.core.late_work import last_days
 from pipeline.core.materials import papers_say
 from pipeline.core.money import decimals, words
@@ -150,6 +151,12 @@ _HOLDS: Final = (
     Column("building_id", "Building", "", 14),
     Column("region", "Region", "", 10),
     Column("hold_reach", "Reach of the hold", "", 12),
+    Column("asked_who", "Who is asked", "", 30),
+    Column("asked_what", "What for", "", 60),
+    Column("design_head_m", "Head the seal is designed for (m)", "0.00", 10),
+    Column("head_from", "What gives that head", "", 34),
+    Column("bore_mm", "Bore (mm)", "0", 8),
+    Column("free_circle_mm", "Largest free circle (mm)", "0.0", 9),
     Column("hold_words", "What must be released first", "", 60),
     Column("not_designed_reason", "Not designed because", "", 40),
     Column("firmness", "Quantity counts as", "", 12),
@@ -271,7 +278,14 @@ def write_programme(path: Path, tables: Tables, settings: Settings, *, run_id: s
             _with_line_and_time(_over_life(chosen, settings.value.life_years), tables, currency),
             _SEALED,
         ),
-        ("Holds", "What must be released before work, order or design", "", _holds(tables), _HOLDS),
+        (
+            "Holds",
+            "What must be released before work, order or design",
+            "Nobody is asked by questions.xlsx for these: send each line to the one named in it. "
+            "Where a head is assumed, measure that level first; the hold may fall away.",
+            _holds(tables),
+            _HOLDS,
+        ),
         *_seal_sheets(tables),
         ("Counts", "Rows in = used + asked + refused", "", tables["counts"], _COUNTS),
     )
@@ -375,9 +389,14 @@ def _close(tables: Tables, currency: str) -> pd.DataFrame:
 
 def _holds(tables: Tables) -> pd.DataFrame:
     designs = tables["designs"]
-    return designs[
+    rows = designs[
         designs["is_needed"].astype(bool) & (designs["hold_reach"] != contract.HOLD_NONE)
     ].sort_values(["site_id", "end_id"])
+    holds = [holds_in("" if pd.isna(w) else str(w)) for w in rows["hold_words"]]
+    return rows.assign(
+        asked_who=["; ".join(dict.fromkeys(h.released_by for h in part)) for part in holds],
+        asked_what=["; ".join(h.asked for h in part) for part in holds],
+    )
 
 
 def _about(book: Book, tables: Tables, settings: Settings, run_id: str) -> None:

@@ -9,7 +9,6 @@ from pipeline.core import contract
 from pipeline.core.doubts import read_parts
 from pipeline.core.errors import UsageError
 from pipeline.core.spelling import nearest, one_meant, read_as
-from pipeline.publish.heads import AT_EVENT, OF_SEAL, at_event, of_seal
 from pipeline.publish.trace_building import building_lines, closing_line_of
 from pipeline.publish.trace_folder import (
     Lines,
@@ -20,10 +19,12 @@ from pipeline.publish.trace_folder import (
     metres_text,
     said_about,
 )
+from pipeline.publish.trace_seal import seal_change, seal_lines
 
 KINDS: Final = ("opening", "entry", "building", "site", "chamber")
 _OTHERS_SHOWN: Final = 5
 _SAME_M: Final = 5e-4
+_BOTH: Final = "over ground and through ducts"
 _THING: Final = {"duct end": "duct end", "chamber end": "duct end", "entry": "entry",
                  "gap beside duct": "entry"}  # fmt: skip
 
@@ -122,7 +123,8 @@ def _opening(run: RunFolder, an_id: str) -> Lines:
     yield from _water(run, row)
     yield from _way(run, row)
     yield from _change(row)
-    yield from _seal(run, row)
+    yield from seal_change(run, row)
+    yield from seal_lines(run, row)
     yield from said_about(run, an_id)
     decides = row["source_place_id"]
     if decides and decides not in {an_id, row["building_id"]}:
@@ -273,7 +275,8 @@ def _events(run: RunFolder, place: str, mechanism: str = "") -> list[dict[str, s
 def _way(run: RunFolder, row: dict[str, str]) -> Lines:
     dry = row["way"] == contract.NONE_FOUND and row["way_words"]
     more = "; the steps that come nearest to one, dry at the policy line" if dry else ""
-    yield 0, f"The water's way: {row['way']}{more}"
+    way = _BOTH if row["way"] == contract.BOTH_WAYS else row["way"]
+    yield 0, f"The water's way: {way}{more}"
     for number, step in enumerate(filter(None, row["way_words"].split(" -> ")), start=1):
         yield 1, f"{number}. {step}"
     for place in filter(None, row["way_places"].split(" > ")):
@@ -379,44 +382,6 @@ def _change(row: dict[str, str]) -> Lines:
         yield 1, "a level by a good method with its date"
     if row["is_sealable"] == "True" and name != contract.ABOVE:
         yield 1, "a seal that is accepted and rated for the head"
-
-
-def _seal(run: RunFolder, row: dict[str, str]) -> Lines:
-    design = run.one("designs", end_id=row["end_id"] or row["opening_id"])
-    if design is None:
-        return
-    yield 0, "Seal"
-    state = run.one("states", end_id=design["end_id"])
-    if state is not None:
-        by = " ".join(t for t in (state["moved_on"], state["moved_by"]) if t)
-        yield 1, f"state: {state['state']} ({by}; {state['move_reason']}); {state['stuck_reason']}"
-    if design.get("lifted_words"):
-        yield 1, f"holds lifted: {design['lifted_words']}"
-    if design["is_needed"] != "True":
-        yield 1, f"none: {design['need_reason']}"
-        return
-    if design["is_designed"] == "True":
-        yield (
-            1,
-            (
-                f"{design['sleeves_words'] or 'no sleeves'}; {float(design['layer_mm']):.0f} mm of "
-                f"sealant ({design['layer_by']}), {float(design['sealant_ml']):.0f} ml (P90 "
-                f"{float(design['sealant_p90_ml']):.0f} ml); counts as "
-                f"{design['firmness']}"
-            ),
-        )
-        for name, words in (
-            (AT_EVENT, at_event(float(row["head_m"] or "nan"))),
-            (OF_SEAL, of_seal(float(design["design_head_m"] or "nan"), design["head_from"])),
-        ):
-            if words:
-                yield 1, f"{name}: {words}"
-    else:
-        yield 1, f"not designed: {design['not_designed_reason']}"
-    if design["hold_words"]:
-        yield 1, f"held ({design['hold_reach']}): {design['hold_words']}"
-    if run.record.get("materials_note"):
-        yield 1, run.record["materials_note"]
 
 
 def _shifts(run: RunFolder, site: str) -> Lines:

@@ -94,7 +94,8 @@ def said_about(run: RunFolder, an_id: str, heading: str = "Said of it") -> Lines
         if an_id in {k.partition("/")[2] for k in keys} and row["weight"] != contract.NOTE:
             answer = f" Answered: {row['answer']}." if row.get("answer") else ""
             where = " ".join(t for t in (row["file"], row["sheet"], row["cell"]) if t)
-            lines.append((1, f"{row['weight']} {row['code']} ({where}): {row['message']}{answer}"))
+            cell = f" ({where})" if where else ""
+            lines.append((1, f"{row['weight']} {row['code']}{cell}: {row['message']}{answer}"))
     for row in run.tables["answers"].to_dict("records"):
         if row["key"].partition("/")[2] == an_id.casefold():
             lines.append(

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.core.hold_words import ENVELOPE, holds_in
 from pipeline.core.materials import Materials
 from pipeline.tables import Tables
 
@@ -310,3 +311,20 @@ def test_water_behind_a_cap_is_asked_once(run: Run) -> None:
     assert asked["key"].tolist() == ["ducts/D1"]
     assert "1.50 m" in asked.iloc[0]["message"]
     assert asked.iloc[0]["column"] == "contents"
+
+
+def test_an_assumed_head_outside_the_envelope_asks_for_the_level_first(run: Run) -> None:
+    """6.0 m by hand at D1 (16.0 over 10.0), taken over by D2 without a level: the hold says so."""
+    out = run(
+        ends=[{}, {"end_id": "D2", "col_no": 2}],
+        reach=[{"rarest_level_m": 16.0}, {"opening_id": "D2", "end_id": "D2",
+               "opening_level_m": None, "level_class": "no level"}],
+    )["designs"].set_index("end_id")  # fmt: skip
+    assumed = "assumed: its own level is missing, so the highest head of its site is taken"
+    assert out.at["D2", "head_from"] == assumed
+    assert f"(head {assumed}: measure its level first)" in out.at["D2", "hold_words"]
+    assert "measure" not in out.at["D1", "hold_words"]
+    (hold,) = [h for h in holds_in(out.at["D2", "hold_words"]) if h.what.startswith(ENVELOPE)]
+    assert hold.released_by == "the owner's engineer"
+    assert hold.asked.startswith("whether a seal outside the tested figures may stand")
+    assert "head 6.000 m over" in hold.asked

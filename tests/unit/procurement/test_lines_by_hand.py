@@ -18,6 +18,7 @@ from pipeline.core.materials import load as load_materials
 from pipeline.core.settings import Settings
 from pipeline.procurement import procurement
 from pipeline.procurement.dates import window
+from pipeline.procurement.risks import open_risks
 from pipeline.tables import REGISTRY, Tables, hand_over
 from pipeline.tables.spec import conform
 
@@ -323,3 +324,26 @@ def test_two_part_sealant_pools_within_its_pot_life(
         two = materials.model_copy(update={"sealant": sealant})
         made = hand_over("procurement", procurement(tables, settings, materials=two, buying=buying))
         assert _line(made, "sealant-310", "2026-05")["need_firm"] == packs * 310.0
+
+
+def test_a_release_that_is_waited_for_says_why() -> None:
+    """Open risks of a building left out: the ends of one hold together, with its words."""
+    designs = [
+        {"end_id": f"E{i}", "hold_reach": reach, "hold_words": words, "sealant_ml": 100.0,
+         "firmness": "held", "not_designed_reason": None, "region": "North"}
+        for i, (reach, words) in enumerate(
+            (("design", "head 3 m over 2.2 m"), ("design", "head 3 m over 2.2 m"),
+             ("order", "asbestos"), ("work", "running water")), start=1)
+    ]  # fmt: skip
+    tables = {
+        "designs": pd.DataFrame(designs),
+        "choices": pd.DataFrame([{"building_id": "B1", "is_chosen": False, "package_id": None,
+                                  "region": None}]),
+        "packages": pd.DataFrame([{"package_id": "B1/1", "building_id": "B1", "region": "North",
+                                   "step_no": 1, "end_ids": "E1;E2;E3;E4", "ends_count": 4,
+                                   "held_count": 3, "assumed": None, "hold": None}]),
+    }  # fmt: skip
+    (row,) = open_risks(tables, pd.DataFrame()).to_dict("records")
+    assert row["words"] == (
+        "3 of 4 ends held; no gain known yet; E1, E2 held: head 3 m over 2.2 m; E3 held: asbestos"
+    )
