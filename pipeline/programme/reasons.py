@@ -103,7 +103,12 @@ class Reasons:
     def _conditions(self, package: Mapping[str, Any]) -> list[str]:
         out = []
         if package["held_count"]:
-            out.append(f"{package['held_count']} ends held, no benefit from them until released")
+            held = int(package["held_count"])
+            out.append(
+                "1 end held, no benefit from it until released"
+                if held == 1
+                else f"{held} ends held, no benefit from them until released"
+            )
         if package["hold"]:
             out.append(f"held: {package['hold']}")
         settled = self._fixes.words(str(package["site_id"]))

@@ -227,8 +227,12 @@ def _sealed_words(package: dict[str, Any] | None) -> dict[str, str]:
             " a year", ""
         ),
         "package_words": f"{text(package['package_id'])}, year {text(package['year'])}, "
-        f"{int(package['ends_count'])} ends",
+        f"{_ends(int(package['ends_count']))}",
     }
+
+
+def _ends(count: int) -> str:
+    return f"{count} {'end' if count == 1 else 'ends'}"
 
 
 def chance_words(chance_per_year: Any, bound: Any) -> str:
@@ -245,7 +249,7 @@ def _closing_words(line: dict[str, Any] | None, currency: str) -> dict[str, Any]
     if line is None:
         return {"line_ends": "", "line_words": "", "line_cannot": ""}
     count = int(line["ends_count"])
-    parts = [f"{count} {'end' if count == 1 else 'ends'} to seal"]
+    parts = [f"{_ends(count)} to seal"]
     if not count and text(line["cannot_close"]):
         parts = ["not known: every way in is held or takes no seal"]
     elif not is_missing(line["cost_minor"]):

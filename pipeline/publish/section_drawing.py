@@ -22,6 +22,9 @@ Row = dict[str, Any]
 SCALES: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0)
 _LETTER_MM: Final = 2.2  # height of letters on paper
 _LEAST_LETTER_MM: Final = 1.4
+_LEAST_NUMBER_MM: Final = 0.75  # in a sleeve
+_FULL_PEN_MM: Final = 2.5  # circles of a smaller radius on paper get finer pens
+_FINEST_MM: Final = 0.12
 _GAP_MM: Final = 9.0  # on paper, between cross-section and the layer along the duct
 _WALL_MM: Final = 2.5  # on paper, thickness of the wall that is drawn along the duct
 _LONG_MM: Final = 20.0  # on paper: shorter dimensions have their words beside them
@@ -220,6 +223,37 @@ def fitted(
     return one
 
 
+def side_by_side(section: Section, *, width_mm: float, height_mm: float) -> tuple[Drawing, Drawing]:
+    """Both views, each at the largest standard scale for which there is room beside the other.
+
+    Parameters
+    ----------
+    section : Section
+    width_mm, height_mm : float
+        Paper that both have together (mm).
+
+    Returns
+    -------
+    across, along : Drawing
+        The cross-section takes the free paper; the layer along the duct is drawn no smaller than
+        one common scale would draw it.
+    """
+    common = fitted(section, width_mm=width_mm, height_mm=height_mm).scale
+    beside = along(section, scale=common)
+    for scale in (s for s in SCALES if s < common):
+        one = across(section, scale=scale)
+        wide, high = paper_mm(one)
+        if high <= height_mm and wide + _GAP_MM + paper_mm(beside)[0] <= width_mm:
+            return one, beside
+    return across(section, scale=common), beside
+
+
+def paper_mm(drawing: Drawing) -> tuple[float, float]:
+    """Width and height that a drawing takes on paper (mm)."""
+    x0, y0, x1, y1 = drawing.box_mm
+    return (x1 - x0) / drawing.scale, (y1 - y0) / drawing.scale
+
+
 def key_of(section: Section, *, wide_mm: float = 118.0) -> Drawing:
     """What is drawn, in two lines at 1 : 1: sleeves by number and size, then classes of cables.
 
@@ -317,12 +351,22 @@ def sleeve_marks(piece: Piece, rank: int, paper: float) -> Iterator[Mark]:
     """A filler sleeve: outline by its rank among the sizes, and its size as a number."""
     pen, ring = SLEEVE_SIGNS[min(rank, len(SLEEVE_SIGNS) - 1)]
     radius = piece.outer_mm / 2.0
+    pen = _finer(pen, radius / paper)
     yield Circle(piece.x_mm, piece.y_mm, radius, pen, 1.0)
     if ring:
         yield Circle(piece.x_mm, piece.y_mm, radius * ring, _THIN, None)
     height = min(_LETTER_MM, radius / paper * 0.85)
-    if height >= 1.0:
+    if height >= _LEAST_NUMBER_MM:
         yield Words(piece.x_mm, piece.y_mm - 0.36 * height * paper, f"{piece.outer_mm:g}", height)
+
+
+def _finer(pen: Pen, radius_mm: float) -> Pen:
+    """A pen for a small circle on paper: thinner and of shorter dashes, so that it stays a ring."""
+    share = radius_mm / _FULL_PEN_MM
+    if share >= 1.0:
+        return pen
+    width = min(pen.width_mm, max(_FINEST_MM, pen.width_mm * share))
+    return Pen(width, tuple(d * max(share, 0.4) for d in pen.dash_mm))
 
 
 def _width(section: Section, paper: float) -> Iterator[Mark]:

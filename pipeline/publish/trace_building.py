@@ -9,6 +9,7 @@ from pipeline.publish.trace_folder import (
     RunFolder,
     chance_text,
     classes_text,
+    ends_text,
     margin_text,
     metres_text,
     said_about,
@@ -20,7 +21,8 @@ def building_lines(run: RunFolder, an_id: str) -> Lines:
     row = run.one("buildings", building_id=an_id) or {}
     openings = run.rows("reach", building_id=an_id)
     yield 0, f"{an_id}: building of site {row['site_id'] or 'not known'}"
-    yield 1, f"{len(openings)} openings: {classes_text(openings)}"
+    count = "1 opening" if len(openings) == 1 else f"{len(openings)} openings"
+    yield 1, f"{count}: {classes_text(openings)}"
     openings.sort(key=lambda r: (-float(r["onset_chance_per_year"] or 1.1), r["opening_id"]))
     yield 0, "Openings, the first to let water in first"
     for one in openings:
@@ -51,7 +53,7 @@ def closing_line_of(run: RunFolder, kind: str, an_id: str) -> Lines:
         cost = about(int(line["cost_minor"]), currency)
         gap = float(line["gap_frac"] or 0.0)
         proof = "none is cheaper" if gap == 0.0 else f"at most {gap:.0%} dearer than the cheapest"
-        yield 1, f"{line['ends_count']} ends for {cost} ({proof}): {line['end_ids']}"
+        yield 1, f"{ends_text(line['ends_count'])} for {cost} ({proof}): {line['end_ids']}"
     if line["all_wall_count"]:
         cost = about(int(line["all_wall_cost_minor"] or 0), currency)
         without = line["all_wall_without_price"]
@@ -104,7 +106,7 @@ def _ladder(run: RunFolder, building: str) -> Lines:
         yield (
             1,
             (
-                f"{step['package_id']}: {step['ends_count']} ends ({step['end_ids']}), {step['gain']}, "
+                f"{step['package_id']}: {ends_text(step['ends_count'])} ({step['end_ids']}), {step['gain']}, "
                 f"cost {about(int(step['cost_minor']), currency)}"
             ),
         )

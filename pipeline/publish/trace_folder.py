@@ -69,6 +69,11 @@ def chance_text(text: str, bound: str = "") -> str:
     return f"{bound} 1 in {round(1 / chance):,} a year".strip()
 
 
+def ends_text(count: str) -> str:
+    """A count of ends in words."""
+    return f"{count} {'end' if count == '1' else 'ends'}"
+
+
 def margin_text(row: dict[str, str]) -> str:
     """The margin of an opening in words."""
     if not row["margin_mm"]:

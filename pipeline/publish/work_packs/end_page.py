@@ -8,7 +8,13 @@ from functools import partial
 from typing import Final
 
 from pipeline.publish.heads import AT_EVENT, OF_SEAL, at_event, of_seal
-from pipeline.publish.section_drawing import Section, fitted, key_of, section_of
+from pipeline.publish.section_drawing import (
+    Section,
+    key_of,
+    paper_mm,
+    section_of,
+    side_by_side,
+)
 from pipeline.publish.section_paper import on_canvas
 from pipeline.publish.work_packs.facts import Job, Pack, contents_words, number, said
 from pipeline.publish.work_packs.kit import quantity_rows
@@ -33,6 +39,7 @@ Page = Callable[[Sheet], None]
 
 _WIDE: Final = RIGHT_MM - LEFT_MM
 _QR_MM: Final = 21.0
+_BETWEEN_MM: Final = 9.0  # between the two views of a section
 _QUIET_MM: Final = 3.4  # ISO/IEC 18004 (from memory): four cells stay white round a code
 _RELEASE_MM: Final = 7.0  # boxes for the release below the banner
 _WALL_WIDE_MM: Final = 62.0
@@ -204,8 +211,11 @@ def _pictures(sheet: Sheet, job: Job, section: Section | None, picture: float) -
         sheet.few_lines(x + 2.0, top + 11.0, f"No seal is drawn: {shown(why, 300)}", wide - 4.0,
                     size=11.0, most=5)  # fmt: skip
         return
-    drawing = fitted(section, width_mm=wide, height_mm=picture - 7.0)
-    on_canvas(drawing, sheet.canvas, left_mm=x, top_mm=HEIGHT_MM - top - 7.0)
+    one, beside = side_by_side(section, width_mm=wide, height_mm=picture - 7.0)
+    on_canvas(one, sheet.canvas, left_mm=x, top_mm=HEIGHT_MM - top - 7.0)
+    right = RIGHT_MM - paper_mm(beside)[0]
+    left = min(right, x + paper_mm(one)[0] + _BETWEEN_MM)
+    on_canvas(beside, sheet.canvas, left_mm=left, top_mm=HEIGHT_MM - top - 7.0)
     on_canvas(key_of(section, wide_mm=wide), sheet.canvas, left_mm=x, top_mm=HEIGHT_MM - low + 5.2)
 
 

@@ -16,13 +16,17 @@ from pipeline.publish.map_sections import sections
 from pipeline.publish.section_drawing import (
     CABLE_SIGNS,
     SLEEVE_SIGNS,
+    Piece,
     Section,
     across,
     along,
     drawing,
     fitted,
     key_of,
+    paper_mm,
     section_of,
+    side_by_side,
+    sleeve_marks,
     sleeve_sizes,
 )
 from pipeline.publish.section_marks import Circle, Line, Oblong, Words, chord_mm, hatch
@@ -212,3 +216,35 @@ def test_svg_is_read_back_by_an_xml_reader() -> None:
             and abs(r - row["outer_mm"] / 2.0) < 0.1
             for x, y, r in circles
         )
+
+
+@pytest.mark.parametrize("height", [46.0, 51.0, 76.0])
+@pytest.mark.parametrize(
+    ("shape", "a", "b"),
+    [("round", 50.0, math.nan), ("round", 125.0, math.nan), ("round", 300.0, math.nan),
+     ("rectangular", 400.0, 80.0), ("rectangular", 80.0, 300.0), ("oval", 160.0, 90.0)],
+)  # fmt: skip
+def test_two_views_use_the_free_paper(shape: str, a: float, b: float, height: float) -> None:
+    """Both lie beside each other on 118 mm; none is smaller than one common scale would draw it."""
+    section = _section(shape=shape, bore_mm=a, bore_b_mm=b)
+    common = fitted(section, width_mm=118.0, height_mm=height)
+    one, beside = side_by_side(section, width_mm=118.0, height_mm=height)
+    assert one.scale <= common.scale
+    assert beside.scale <= common.scale
+    (wide, high), (wide_b, high_b) = paper_mm(one), paper_mm(beside)
+    assert wide + wide_b <= 118.0
+    assert max(high, high_b) <= height
+
+
+def test_small_sleeves_stay_rings_with_numbers() -> None:
+    """A sleeve of 10 mm at 1 : 5 is 2 mm on paper: its pen leaves most of it white, its size stands."""
+    for rank in range(len(SLEEVE_SIGNS)):
+        ring, *rest = sleeve_marks(Piece("sleeve", "", 10.0, 0.0, 0.0), rank, 5.0)
+        assert isinstance(ring, Circle)
+        assert ring.pen is not None
+        assert ring.pen.width_mm <= 0.25
+        words = [m for m in rest if isinstance(m, Words)]
+        assert [m.words for m in words] == ["10"]
+    full, *_ = sleeve_marks(Piece("sleeve", "", 40.0, 0.0, 0.0), 0, 5.0)
+    assert isinstance(full, Circle)
+    assert full.pen == SLEEVE_SIGNS[0][0]
