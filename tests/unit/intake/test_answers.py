@@ -347,8 +347,8 @@ def test_a_yes_to_one_value_is_no_yes_to_a_later_one(
     """'Millimetres' was said of 900; the new file says 950: asked again, and in question."""
     rows = [DUCTS, ["D-1", "entry", "E-1", 900, "clay", 1.2]]
     back = answered(tmp_path, book(ducts=rows), {("duct-02", "ducts/D-1"): "millimetres"})
-    rows[1][3] = 950
-    tables, _ = check([book("later.xlsx", ducts=rows), back])
+    later = [DUCTS, ["D-1", "entry", "E-1", 950, "clay", 1.2]]
+    tables, _ = check([book("later.xlsx", ducts=later), back])
     asked = tables["findings"].query("code == 'duct-02'")
     assert is_open(asked).all()
     assert set(asked["weight"]) == {"ASK"}
