@@ -18,7 +18,7 @@ import numpy as np
 from pipeline.core.materials import Item
 from pipeline.design.cables import Body, body, settle
 from pipeline.design.geometry import Array, Opening
-from pipeline.design.packing import fill, overlap_mm
+from pipeline.design.packing import fill
 from pipeline.design.pushing import OVERLAP_MM, Effort
 
 Objective = Literal["larger first", "least void"]
@@ -159,7 +159,7 @@ def _drawn_in(near: Places, outer_mm: Array, groups: Groups) -> Array | None:
         if np.ptp(sizes) > 0.0:
             return None
         middle = xy[own].mean(axis=0)
-        xy[own] = middle + (xy[own] - middle) * (sizes[0] / np.ceil(np.round(sizes[0], 6)))
+        xy[own] = middle + (xy[own] - middle) * (sizes[0] / _up(sizes)[0])
     return xy
 
 
@@ -182,9 +182,7 @@ def _fits(hole: Opening, xy: Array, outer_mm: Array, placed: Sequence[Sleeve]) -
         return True
     at = np.array([[s.x_mm, s.y_mm] for s in placed])
     radii = np.array([s.outer_mm for s in placed]) / 2.0
-    if overlap_mm(hole, at[:1], radii[:1]) > OVERLAP_MM or (
-        float((radii - hole.inside_mm(at)).max()) > OVERLAP_MM
-    ):
+    if float((radii - hole.inside_mm(at)).max()) > OVERLAP_MM:
         return False
     apart = np.linalg.norm(at[:, None] - xy[None], axis=-1) - radii[:, None] - outer_mm / 2.0
     return float(apart.min(initial=np.inf)) >= -OVERLAP_MM

@@ -37,23 +37,7 @@ def write_folder(
     when: Callable[[], dict[str, Any]],
     progress: Progress = silent,
 ) -> None:
-    """Write every file of a run folder.
-
-    Parameters
-    ----------
-    tables : Tables
-        Tables of a whole run.
-    settings : Settings
-    folder : Path
-        Empty folder to write into.
-    run_id : RunId
-        Printed on every paper.
-    when : callable
-        Called last; gives the clock times that only run.json holds.
-    progress : Progress
-        Told after each file.
-
-    """
+    """Write every file of a run folder; parameters as in `pipeline.publish.publish`."""
     label = run_id.short
     if settings.export.profile == PUBLIC:
         write_public(folder, tables, settings, run_id, when)
